@@ -1,0 +1,112 @@
+"""The fold: what a history of entries makes of a connector. One pure function for write, rebuild, verify and preview.
+
+Each cavity is folded from just the entries that concern it, in the order in which the work happened, so that a late
+entry costs a refold of its own cavity only.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from copy import copy
+from itertools import groupby
+from typing import TypeVar
+
+from service.core import cavity, entries, references, whole
+from service.core.entries import Definition, Kind, Recorded
+from service.core.states import CavityState, ConnectorState, WholeState, blank
+
+State = TypeVar("State", CavityState, WholeState)
+
+
+def fold(definition: Definition, history: Sequence[Recorded]) -> ConnectorState:
+    """The state that a whole history gives, whatever the order in which it arrived."""
+    return refold(definition, blank(definition), history)
+
+
+def refold(
+    definition: Definition, state: ConnectorState, history: Iterable[Recorded], only: frozenset[str] | None = None
+) -> ConnectorState:
+    """Fold the connector as a whole, and the cavities in `only` (all if None), afresh; other cavities keep their state.
+
+    `history` must hold every entry of those cavities and every one that does not name exactly one cavity; and simply
+    every entry where the state is `referring`.
+    """
+    history = list(history)
+    links = references.read(history)
+    by_rules = cavity.rules(definition, links.settled)
+    fresh = blank(definition)
+    wide, per_cavity = _sorted_out(fresh, (each for each in history if each.entry.id not in links.void))
+    cavities = tuple(
+        _run(new, per_cavity[new.id], cavity.rank, cavity.apply, by_rules) if only is None or new.id in only else old
+        for old, new in zip(state.cavities, fresh.cavities, strict=True)
+    )
+    overall = _run(fresh.whole, wide, whole.rank, whole.apply, by_rules)
+    overall.referring, overall.pending = links.present, links.pending
+    overall.discrepancies = (*overall.discrepancies, *links.raised)
+    return ConnectorState(whole=overall, cavities=cavities)
+
+
+def extend(definition: Definition, state: ConnectorState, news: Sequence[Recorded]) -> ConnectorState | None:
+    """The state after entries that come later than everything they touch; None where only a refold gives the truth."""
+    if any(_needs_history(state, each) for each in news):
+        return None
+    by_rules = cavity.rules(definition)
+    wide, per_cavity = _sorted_out(state, news)
+    cavities = tuple(
+        _run(copy(old), per_cavity[old.id], cavity.rank, cavity.apply, by_rules) if per_cavity[old.id] else old
+        for old in state.cavities
+    )
+    overall = _run(copy(state.whole), wide, whole.rank, whole.apply, by_rules) if wide else state.whole
+    return ConnectorState(whole=overall, cavities=cavities)
+
+
+def touched(state: ConnectorState, news: Iterable[Recorded]) -> frozenset[str] | None:
+    """The cavities that a refold for these entries must cover; None for all."""
+    found: set[str] = set()
+    for each in news:
+        named = entries.cavities_of(each.entry)
+        if not named or each.entry.kind in entries.REFERRING or each.entry.id in state.whole.pending:
+            return None
+        found.update(named)
+    return frozenset(found)
+
+
+def _needs_history(state: ConnectorState, news: Recorded) -> bool:
+    entry, at = news.entry, news.ordered_at
+    if entry.kind in entries.REFERRING or entry.id in state.whole.pending:
+        return True
+    if entry.cavity is None and state.whole.last_at is not None and at <= state.whole.last_at:
+        return True
+    return any(
+        each.last_at is not None and at <= each.last_at and entries.concerns(entry, each.id) for each in state.cavities
+    )
+
+
+def _sorted_out(
+    state: ConnectorState, history: Iterable[Recorded]
+) -> tuple[list[Recorded], dict[str, list[Recorded]]]:
+    """Entries in the order of their work: those of the whole, and those of each cavity."""
+    wide: list[Recorded] = []
+    per_cavity: dict[str, list[Recorded]] = {each.id: [] for each in state.cavities}
+    for each in sorted(history, key=lambda recorded: (recorded.ordered_at, recorded.entry.id)):
+        if each.entry.cavity is not None:
+            per_cavity[each.entry.cavity].append(each)
+            continue
+        wide.append(each)
+        for name in each.entry.cavities or per_cavity:
+            per_cavity[name].append(each)
+    return wide, per_cavity
+
+
+def _run(
+    state: State,
+    history: list[Recorded],
+    rank: Callable[[State, Kind], int],
+    apply: Callable[[State, Recorded, cavity.Rules], None],
+    by_rules: cavity.Rules,
+) -> State:
+    """Apply entries one after the other. Those of one instant go in the order that could have happened, ids last."""
+    for _, group in groupby(history, key=lambda recorded: recorded.ordered_at):
+        moment = list(group)
+        while moment:
+            likeliest = min(range(len(moment)), key=lambda each: rank(state, moment[each].entry.kind)) if moment[1:] else 0
+            apply(state, moment.pop(likeliest), by_rules)
+    return state

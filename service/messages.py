@@ -1,0 +1,445 @@
+"""The wire contract: what the API reads and writes. Times are RFC 3339 UTC, units stand in field names."""
+
+from datetime import datetime
+from typing import Annotated, Any, Literal
+from uuid import UUID
+
+import msgspec
+from msgspec import Meta, Struct
+
+from service.core.answers import Action, Answer
+from service.core.cycles import Wear
+from service.core.entries import (
+    CavityDefinition,
+    CavityId,
+    Definition,
+    Entry,
+    HouseRule,
+    MarkText,
+    Note,
+    Rating,
+    Text,
+)
+from service.core.states import ConnectorState
+from service.core.tooling import Face, Half, Tooling
+
+DECIDES = (
+    "Tinebook supports the work; the approved maintenance data, the local rules and the licensed person decide."
+)
+"""Stands on everything that could be taken as authority."""
+
+
+class Request(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, omit_defaults=True):
+    """What a client sends: an unknown field is an error, since it may be a misspelt one that mattered."""
+
+
+class Reply(Struct, frozen=True, kw_only=True):
+    """What the service answers: every field is always there, null where there is nothing to say."""
+
+
+# --- connectors
+
+
+class Registration(Request, kw_only=True):
+    """A connector to be registered. Cavities may be left out where the catalogue knows the part number's arrangement."""
+
+    serial: Text
+    history: Literal["new", "unknown"]
+    id: UUID | None = None
+    cage: Annotated[str, Meta(pattern="^[0-9A-HJ-NP-Z]{5}\\Z")] | None = None
+    part_number: Text | None = None
+    family: Text | None = None
+    cavities: Annotated[tuple[CavityDefinition, ...], Meta(min_length=1, max_length=1000)] | None = None
+    cavity_ids: Literal["given", "assumed"] = "given"
+    rating: Rating | None = None
+    mating_rating: Rating | None = None
+    populated: bool | None = None
+    nearing_fraction: Annotated[float, Meta(gt=0, le=1)] | None = None
+
+
+class RatingRevision(Request, kw_only=True):
+    """A new rating for a connector, with the reason for the change."""
+
+    rating: Rating | None
+    reason: Annotated[str, Meta(min_length=1, max_length=4000)]
+
+
+class RatingView(Reply, kw_only=True):
+    """A rating with its provenance. `nearing_from`: the `next` cycle from which an insertion is answered with a warning."""
+
+    value: int
+    unit: Literal["cycles"] = "cycles"
+    basis: str
+    document: str | None
+    revision: str | None
+    paragraph: str | None
+    verified_by: str | None
+    verified_on: str | None
+    verified: bool
+    first_insertion_counts: bool
+    nearing_from: int
+
+
+class CavityView(Reply, kw_only=True):
+    """One cavity as it stands. Counts belong to the present retainer life; `left` is insertions still allowed."""
+
+    id: str
+    contact_size: str
+    occupied: bool | None
+    cycles_begun: int
+    cycles_completed: int
+    rating: RatingView | None
+    wear: Wear
+    left: int | None
+    life: int
+    history_known: bool
+    insertions: int
+    removals: int
+    tine_entries: int
+    seating_tests: int
+    held: bool | None
+    contact: str | None
+    blocked: bool
+    discrepancies: tuple[str, ...]
+
+
+class OpenDiscrepancy(Reply, kw_only=True):
+    """Something recorded that ought not to have been possible, still open. `entry` is the id to resolve or correct."""
+
+    entry: UUID
+    code: str
+    text: str
+    cavity: str | None
+
+
+class MatingView(Reply, kw_only=True):
+    """Mating cycles of the connector against their own rating."""
+
+    matings: int
+    unmatings: int
+    mated: bool | None
+    rating: RatingView | None
+
+
+class PlaceView(Reply, kw_only=True):
+    """Where a connector is, as last placed."""
+
+    asset: str | None
+    zone: str | None
+    position: str | None
+
+
+class ConnectorView(Reply, kw_only=True):
+    """One connector with every cavity. Its wear is that of its limiting cavity."""
+
+    id: UUID
+    serial: str
+    cage: str | None
+    part_number: str | None
+    family: str | None
+    history: str
+    cavity_ids: str
+    rating: RatingView | None
+    wear: Wear
+    limiting_cavity: str | None
+    left: int | None
+    retired: bool
+    place: PlaceView
+    mating: MatingView
+    cavities: tuple[CavityView, ...]
+    discrepancies: tuple[OpenDiscrepancy, ...]
+    entries: int
+    chain_hash: str
+    notice: str = DECIDES
+
+
+class ConnectorLine(Reply, kw_only=True):
+    """One connector in a list."""
+
+    id: UUID
+    serial: str
+    cage: str | None
+    part_number: str | None
+    family: str | None
+    wear: Wear
+    limiting_cavity: str | None
+    left: int | None
+    place: PlaceView
+
+
+class ConnectorList(Reply, kw_only=True):
+    """Connectors that a mark means, or a page of all; `next` is the cursor of the following page."""
+
+    connectors: tuple[ConnectorLine, ...]
+    next: str | None
+
+
+class Snapshot(Reply, kw_only=True):
+    """What a bench keeps of a connector to go on answering while the service is away: the rule's own inputs."""
+
+    definition: Definition
+    state: ConnectorState
+    house: HouseRule
+    tooling: Tooling | None
+    entries: int
+    as_of: datetime
+
+
+# --- plans
+
+
+class PlannedStep(Request, kw_only=True):
+    """One thing somebody is about to do. `tool` is a tool's mark or part number."""
+
+    action: Action
+    cavity: CavityId
+    tool: Text | None = None
+
+
+class PlanRequest(Request, kw_only=True):
+    """Steps in the order in which they will be done."""
+
+    steps: Annotated[tuple[PlannedStep, ...], Meta(min_length=1, max_length=1000)]
+
+
+class ReasonView(Reply, kw_only=True):
+    """Why an answer is not a plain go: a stable code and a sentence."""
+
+    code: str
+    answer: Answer
+    text: str
+
+
+class StepView(Reply, kw_only=True):
+    """One step answered. `cycle` is what `cycles_begun` would be after one more insertion; `left_after` is what the step leaves."""
+
+    action: Action
+    cavity: str
+    contact_size: str
+    answer: Answer
+    reasons: tuple[ReasonView, ...]
+    cycle: int
+    left_after: int | None
+    wear_after: Wear
+
+
+class ToolView(Reply, kw_only=True):
+    """A tool that serves a half cycle; `status` says how sure the pairing is, `source` where it comes from."""
+
+    part_number: str
+    end: str
+    status: str
+    source: str
+
+
+class HandlingView(Reply, kw_only=True):
+    """One half cycle of the work in its order. The contact itself always travels on the wire side."""
+
+    half: Half
+    cavity: str
+    contact_size: str
+    tool_face: Face | None
+    contact_face: Face
+    tools: tuple[ToolView, ...]
+
+
+class LimitingView(Reply, kw_only=True):
+    """The cavity that runs out first once the plan is carried out."""
+
+    cavity: str
+    wear: Wear
+    cycles_begun: int
+    left: int | None
+
+
+class PlanView(Reply, kw_only=True):
+    """The answer to a plan: that of its worst step, with the rating's provenance and the cautions for the work."""
+
+    answer: Answer
+    steps: tuple[StepView, ...]
+    work: tuple[HandlingView, ...]
+    limiting: LimitingView | None
+    rating: RatingView | None
+    cautions: tuple[str, ...]
+    notice: str = DECIDES
+
+
+# --- entries
+
+
+class EntriesEnvelope(Struct, frozen=True, forbid_unknown_fields=True):
+    """The outer form of a batch; each entry is read on its own, so that a bad one does not sink its neighbours."""
+
+    entries: Annotated[list[msgspec.Raw], Meta(min_length=1, max_length=1000)]
+    sent_at: Annotated[datetime, Meta(tz=True)] | None = None
+
+
+class EntriesRequest(Request, kw_only=True):
+    """1 to 1 000 facts. `sent_at` is the sender's clock at the moment of sending: it shows a clock that is off."""
+
+    entries: Annotated[tuple[Entry, ...], Meta(min_length=1, max_length=1000)]
+    sent_at: Annotated[datetime, Meta(tz=True)] | None = None
+
+
+Outcome = Literal["recorded", "already_recorded", "parked", "refused"]
+
+
+class Problem(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """RFC 9457 problem details. `errors` point at what is wrong, as JSON pointers into the request."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    errors: tuple["ProblemError", ...] = ()
+    results: tuple["EntryResult", ...] = ()
+    connector: UUID | None = None
+
+
+class ProblemError(Struct, frozen=True, kw_only=True):
+    """One thing that is wrong: what, and where as a JSON pointer."""
+
+    detail: str
+    pointer: str
+
+
+class EntryResult(Reply, kw_only=True):
+    """What became of one entry. `id` is null only where none could be read."""
+
+    id: UUID | None
+    outcome: Outcome
+    discrepancies: tuple[str, ...] = ()
+    cavity: CavityView | None = None
+    problem: Problem | None = None
+
+
+class EntriesReply(Reply, kw_only=True):
+    """One result per entry, in order."""
+
+    results: tuple[EntryResult, ...]
+
+
+class LedgerLine(Reply, kw_only=True):
+    """One entry as it stands in the ledger. `performed_at` is UTC; `entry` is the fact exactly as it was sent."""
+
+    number: int
+    id: UUID
+    kind: str
+    cavity: str | None
+    performed_at: datetime
+    performed_by: str
+    recorded_at: datetime
+    recorded_by: str
+    noted: tuple[str, ...]
+    hash: str
+    entry: Entry
+
+
+class Ledger(Reply, kw_only=True):
+    """A page of a connector's ledger in the order of recording."""
+
+    entries: tuple[LedgerLine, ...]
+    next: str | None
+
+
+class ParkedLine(Reply, kw_only=True):
+    """An entry whose connector is not registered (yet), or is not the only one that its mark means."""
+
+    id: UUID
+    mark: str
+    recorded_at: datetime
+    reason: str
+    entry: Entry
+
+
+class ParkedList(Reply, kw_only=True):
+    """A page of parked entries, oldest first."""
+
+    parked: tuple[ParkedLine, ...]
+    next: str | None
+
+
+class Assignment(Request, kw_only=True):
+    """To which connector a parked entry belongs."""
+
+    connector: UUID
+
+
+# --- scans
+
+
+class Scan(Request, kw_only=True):
+    """What a reader read: the bytes (base64) or, where a reader gives no bytes, the text."""
+
+    bytes_base64: Annotated[str, Meta(max_length=20_000)] | None = None
+    text: MarkText | None = None
+    symbology: Annotated[str, Meta(max_length=16)] | None = None
+
+
+class ScanView(Reply, kw_only=True):
+    """What a scan means (its fields, the identity it gives, what deviates from the standard) and what it matches."""
+
+    meaning: str
+    identity: str | None
+    fields: dict[str, str]
+    deviations: tuple[str, ...]
+    connectors: tuple[ConnectorLine, ...]
+
+
+# --- reports
+
+
+class CycleLimitLine(Reply, kw_only=True):
+    """One connector in the fleet's list: where its limiting cavity stands."""
+
+    connector: UUID
+    serial: str
+    part_number: str | None
+    family: str | None
+    place: PlaceView
+    wear: Wear
+    limiting_cavity: str | None
+    cycles_begun: int
+    rating: int | None
+    rating_verified: bool
+    left: int | None
+    worn_cavities: int
+
+
+class CycleLimitReport(Reply, kw_only=True):
+    """The fleet's list, worst first. `next` is the cursor of the following page."""
+
+    connectors: tuple[CycleLimitLine, ...]
+    next: str | None
+    notice: str = DECIDES
+
+
+class Health(Reply, kw_only=True):
+    """Whether the service is up, and what it waits for."""
+
+    status: Literal["up", "ready", "not_ready"]
+    detail: str | None = None
+
+
+class PersonPut(Request, kw_only=True):
+    """A person on the shop's list."""
+
+    name: Text
+
+
+class ToolPut(Request, kw_only=True):
+    """A tool on the shop's list, by its part number."""
+
+    part_number: Text
+
+
+class Written(Reply, kw_only=True):
+    """What was written, by its key."""
+
+    key: str
+    note: Note | None = None
+
+
+def to_json(value: Any) -> bytes:
+    """The JSON bytes of a message."""
+    return msgspec.json.encode(value)

@@ -1,0 +1,64 @@
+"""What the service can be told, read once from the environment at start."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Literal
+
+import msgspec
+from msgspec import Struct
+
+from service.core.entries import HouseRule
+
+PREFIX = "TINEBOOK_"
+
+
+class Settings(Struct, frozen=True, kw_only=True):
+    """Every setting is read from TINEBOOK_ and its name in capitals."""
+
+    dsn: str | None = None
+    """PostgreSQL for the service. Without it an embedded server runs in the data directory."""
+    owner_dsn: str | None = None
+    """The same database as its owner, for migrate, token, verify and rebuild. Default: `dsn`."""
+    data: Path = Path("tinebook-data")
+    """Data directory of the embedded server."""
+    host: str = "127.0.0.1"
+    """Address to listen on."""
+    port: int = 8600
+    """Port to listen on."""
+    workers: int = 1
+    """Processes that serve; one a core is the most that helps."""
+    pool_size: int = 4
+    """Database connections for reading, per process."""
+    queue_limit: int = 20_000
+    """Entries that may wait for the disk, per process; beyond it the answer is 503 with Retry-After."""
+    body_limit_bytes: int = 8_000_000
+    """Largest request body."""
+    unknown_answer: Literal["warn", "no_go"] = "warn"
+    """The house rule where a count or a rating is not known: never go."""
+    nearing_fraction: float = 0.8
+    """The fraction of a rating from which an insertion is answered with a warning."""
+
+    @property
+    def house(self) -> HouseRule:
+        """The house rule that these settings make."""
+        return HouseRule(self.unknown_answer, self.nearing_fraction)
+
+
+class SettingsError(Exception):
+    """A setting can't be used: says which, why and what it may be."""
+
+
+def read(environment: Mapping[str, str]) -> Settings:
+    """Settings from an environment. An unknown TINEBOOK_ name is an error, since it may be a misspelt one."""
+    names = {f"{PREFIX}{each.upper()}": each for each in Settings.__struct_fields__}
+    given = {key: value for key, value in environment.items() if key.startswith(PREFIX) and not key.startswith(f"{PREFIX}BENCH_")}
+    for key in given:
+        if key not in names:
+            raise SettingsError(f"{key} is not a setting; the settings are {', '.join(sorted(names))}")
+    values = {names[key]: value for key, value in given.items() if value}
+    try:
+        settings = msgspec.convert(values, Settings, strict=False, dec_hook=lambda kind, value: kind(value))
+        msgspec.convert(msgspec.to_builtins(settings.house), HouseRule)
+    except msgspec.ValidationError as error:
+        raise SettingsError(f"a TINEBOOK_ setting can't be used: {error}") from error
+    return settings

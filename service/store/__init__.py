@@ -1,0 +1,1 @@
+"""PostgreSQL: the ledger, its state, and every statement that touches them."""

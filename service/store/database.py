@@ -1,0 +1,63 @@
+"""Connections to PostgreSQL, and where the database comes from."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from typing import TypeAlias
+
+import asyncpg
+from asyncpg.pool import PoolConnectionProxy
+
+from service.store import embedded
+from service.store.statements import SQL
+
+Connection: TypeAlias = asyncpg.Connection | PoolConnectionProxy
+"""A connection, pooled or not."""
+
+_AS_SERVICE = {"role": embedded.SERVICE, "application_name": "tinebook", "timezone": "UTC"}
+_COMMAND_S = 60.0
+
+
+async def service_pool(dsn: str, size: int) -> asyncpg.Pool:
+    """Connections under the service's own role, whatever login the DSN has: it can't alter the ledger."""
+    return await asyncpg.create_pool(
+        dsn, min_size=1, max_size=size, server_settings=_AS_SERVICE, command_timeout=_COMMAND_S
+    )
+
+
+async def service_connection(dsn: str) -> asyncpg.Connection:
+    """One such connection, for whom a pool would only be in the way."""
+    return await asyncpg.connect(dsn, server_settings=_AS_SERVICE, command_timeout=_COMMAND_S)
+
+
+@asynccontextmanager
+async def owner(dsn: str) -> AsyncIterator[asyncpg.Connection]:
+    """A connection as the owner of the database, for migrate, tokens, verify and rebuild."""
+    connection = await asyncpg.connect(dsn, server_settings={"application_name": "tinebook owner", "timezone": "UTC"})
+    try:
+        yield connection
+    finally:
+        await connection.close()
+
+
+async def ensure_database(maintenance_dsn: str, name: str) -> None:
+    """Make the database in an embedded server if it is not there."""
+    async with owner(maintenance_dsn) as connection:
+        if not await connection.fetchval("select true from pg_database where datname = $1", name):
+            quoted = await connection.fetchval("select quote_ident($1)", name)
+            await connection.execute(f"create database {quoted}")
+
+
+async def fetch(connection: Connection, statement: str, *arguments: object) -> list[asyncpg.Record]:
+    """The rows of a named statement."""
+    rows: list[asyncpg.Record] = await connection.fetch(SQL[statement], *arguments)
+    return rows
+
+
+async def fetch_one(connection: Connection, statement: str, *arguments: object) -> asyncpg.Record | None:
+    """The one row of a named statement, if there is one."""
+    return await connection.fetchrow(SQL[statement], *arguments)
+
+
+async def run(connection: Connection, statement: str, *arguments: object) -> None:
+    """Run a named statement for its effect."""
+    await connection.execute(SQL[statement], *arguments)

@@ -1,0 +1,95 @@
+-- Registering, finding and listing connectors.
+
+-- name: register_connector
+-- Put a connector on the books.
+insert into tinebook.connector (connector, serial, cage, part_number, family, registered_at)
+values ($1::uuid, $2::text, $3::text, $4::text, $5::text, $6::timestamptz);
+
+-- name: register_marks
+-- Everything under which it is found.
+insert into tinebook.mark (key, connector)
+select key, $2::uuid from unnest($1::text[]) as news (key)
+on conflict on constraint mark_key do nothing;
+
+-- name: append_definition
+-- What the connector is from now on.
+insert into tinebook.definition (connector, number, recorded_at, body, hash)
+values ($1::uuid, $2::integer, $3::timestamptz, $4::bytea, $5::bytea);
+
+-- name: start_head
+-- Where its chain and its state begin.
+insert into tinebook.head (connector, entries, hash, definition, state)
+values ($1::uuid, 0, $2::bytea, 1, $3::bytea);
+
+-- name: move_definition
+-- A new definition holds, and the state that it gives.
+update tinebook.head as h
+set definition = $2::integer, state = $3::bytea
+where h.connector = $1::uuid;
+
+-- name: same_connector
+-- Is this connector on the books already?
+select c.connector
+from tinebook.connector as c
+where c.serial = $1::text and c.cage is not distinct from $2::text and c.part_number is not distinct from $3::text;
+
+-- name: definition_hashes
+-- The chain of a connector's definitions.
+select d.number, d.hash
+from tinebook.definition as d
+where d.connector = $1::uuid
+order by d.number;
+
+-- name: connector_page
+-- A page of the connectors, by serial.
+select c.connector, c.serial
+from tinebook.connector as c
+where ($1::text is null or (c.serial, c.connector) > ($1::text, $2::uuid))
+  and ($4::text is null or c.part_number = $4::text)
+  and ($5::text is null or c.family = $5::text)
+order by c.serial, c.connector
+limit $3::integer;
+
+-- name: entry_page
+-- A page of a connector's ledger in the order of recording.
+select e.number, e.hash, e.body
+from tinebook.entry as e
+where e.connector = $1::uuid and e.number > $2::integer
+order by e.number
+limit $3::integer;
+
+-- name: where_is_entry
+-- In which ledger is this entry, or does it still wait?
+select r.id, coalesce(r.connector, p.joined) as connector, p.id is not null and p.joined is null as parked
+from tinebook.receipt as r
+left join tinebook.parked as p on p.id = r.id
+where r.id = $1::uuid;
+
+-- name: entry_by_id
+-- One entry of a connector's ledger.
+select e.number, e.hash, e.body
+from tinebook.entry as e
+where e.connector = $1::uuid and e.id = $2::uuid;
+
+-- name: parked_page
+-- A page of the entries that wait for their connector, oldest first.
+select p.id, p.mark, p.reason, p.recorded_at, p.body
+from tinebook.parked as p
+where p.joined is null and ($1::timestamptz is null or (p.recorded_at, p.id) > ($1::timestamptz, $2::uuid))
+order by p.recorded_at, p.id
+limit $3::integer;
+
+-- name: cycle_limits
+-- The fleet's list, worst first.
+select l.connector, c.serial, c.part_number, c.family, l.rank, l.urgency, l.wear, l.limiting_cavity, l.cycles_begun,
+       l.rating, l.rating_verified, l.remaining, l.worn_cavities, l.asset, l.zone, l."position"
+from tinebook.limit_line as l
+join tinebook.connector as c on c.connector = l.connector
+where ($1::smallint is null or (l.rank, l.urgency, l.connector) > ($1::smallint, $2::integer, $3::uuid))
+  and ($5::text is null or l.wear = $5::text)
+  and ($6::text is null or l.asset = $6::text)
+  and ($7::text is null or l.zone = $7::text)
+  and ($8::text is null or c.part_number = $8::text)
+  and ($9::text is null or c.family = $9::text)
+order by l.rank, l.urgency, l.connector
+limit $4::integer;

@@ -1,0 +1,259 @@
+"""The dialogue at the bench: (state, heard, moment) -> (state, effects). Pure.
+
+Scan a connector, say what will be done, see the answer, do it, say that it was done. An answer stops nobody: what
+happened can always be recorded, and over a no_go with a reason.
+"""
+
+from collections.abc import Callable
+from typing import assert_never
+
+import msgspec
+from msgspec import structs
+
+from scanner_client import acts, dialogue, phrases, readings
+from scanner_client.dialogue import Effect, Field, Heard, Moment, Phase, Say, State, Subject, Turn
+from scanner_client.drafts import Malformed
+from service.core.answers import Answer
+from service.core.entries import Entry, Text
+from service.messages import ConnectorLine, PlannedStep
+
+UNSETTLED = "First say what became of this: 'done' if you did it, 'not' if you did not."
+
+
+def begin(shift: dialogue.Shift, recent: tuple[Entry, ...] = ()) -> State:
+    """A new talk, with the shift that was remembered and the last act, which can still be taken back."""
+    return State(shift=shift, recent=recent, expects=None if shift.badge else Field.BADGE)
+
+
+def wants(state: State) -> int:
+    """How many fresh ids the next thing heard may use at most."""
+    return max(2 * len(state.steps), len(state.recent), acts.MOST_DONE) + 1
+
+
+def step(state: State, heard: Heard, moment: Moment) -> Turn:
+    """Take one thing heard."""
+    match heard:
+        case dialogue.Line(text):
+            return _guarded(state, text, moment)
+        case dialogue.Scanned(reading):
+            return _scanned(state, reading)
+        case dialogue.Found(mark, connectors):
+            return _found(state, mark, connectors)
+        case dialogue.Missing(mark, why):
+            subject = Subject(mark=mark, name=readings.typed(mark).shown, remarks=(why,))
+            return Turn(_at(state, subject), (Say(why, urgent=True),))
+        case dialogue.Opened(subject):
+            return Turn(_at(state, subject), tuple(Say(each, urgent=True) for each in subject.remarks))
+        case dialogue.Advised(advice):
+            every = tuple(range(len(state.steps)))
+            return Turn(structs.replace(state, phase=Phase.ANSWERED, advice=advice, pending=every))
+        case dialogue.Failed(text):
+            return Turn(state, (Say(text, urgent=True),))
+        case _:
+            assert_never(heard)
+
+
+def _guarded(state: State, text: str, moment: Moment) -> Turn:
+    try:
+        return _line(state, text, moment)
+    except (phrases.Unclear, Malformed) as error:
+        return Turn(state, (Say(str(error), urgent=True),))
+
+
+def _line(state: State, text: str, moment: Moment) -> Turn:
+    told = " ".join(phrases.words(text)) if state.phase not in (Phase.REASON, Phase.UNDOING) else text.strip()
+    if not told:
+        return Turn(state)
+    if state.phase in (Phase.REASON, Phase.UNDOING):
+        return acts.reasoned(state, told, moment)
+    if state.expects is not None:
+        return _field(state, state.expects, told)
+    word, _, rest = told.partition(" ")
+    command = _COMMANDS.get(word.lower())
+    if command is not None:
+        return command(state, rest, moment)
+    if word.partition(":")[0].lower() in phrases.ACTIONS:
+        return _plan(state, told, moment)
+    if state.phase is Phase.CHOOSING:
+        return _choose(state, word)
+    if state.phase is Phase.READY:
+        return _find(state, readings.typed(told))
+    return Turn(state, (Say(f"'{told}' is not understood here. Say 'help' to see what is.", urgent=True),))
+
+
+def _scanned(state: State, reading: readings.Reading) -> Turn:
+    if state.phase in (Phase.REASON, Phase.UNDOING):
+        return Turn(state, (Say("Type the reason first, or 'cancel'.", urgent=True),))
+    # A whole ISO/IEC 15434 message names a thing, so it is nobody's badge.
+    if state.expects is not None and not (
+        state.expects is Field.BADGE and reading.data.startswith(readings.MESSAGE_START)
+    ):
+        return _field(state, state.expects, reading.text)
+    return _find(state, reading)
+
+
+def _find(state: State, reading: readings.Reading) -> Turn:
+    reason = readings.fault(reading)
+    if reason:
+        return Turn(state, (Say(reason, urgent=True),))
+    if state.pending:
+        return Turn(state, (Say(UNSETTLED, urgent=True),))
+    return Turn(state, (*_untested(state), dialogue.Find(reading)))
+
+
+def _found(state: State, mark: str, connectors: tuple[ConnectorLine, ...]) -> Turn:
+    if len(connectors) == 1:
+        return Turn(state, (dialogue.Open(connectors[0].id, mark),))
+    told = f"{len(connectors)} connectors carry this mark. Compare part numbers and say the number of yours."
+    return Turn(_cleared(state, Phase.CHOOSING, choices=connectors, mark=mark), (Say(told, urgent=True),))
+
+
+def _choose(state: State, word: str) -> Turn:
+    place = phrases.places([word], len(state.choices))[0]
+    return Turn(state, (dialogue.Open(state.choices[place].id, state.mark),))
+
+
+def _at(state: State, subject: Subject) -> State:
+    return _cleared(state, Phase.CONNECTOR, subject=subject)
+
+
+def _cleared(state: State, phase: Phase, **fields: object) -> State:
+    """The same shift and the same last act, with nothing else at hand."""
+    return State(phase=phase, shift=state.shift, expects=state.expects, recent=state.recent, **fields)  # type: ignore[arg-type]
+
+
+def _field(state: State, field: Field, told: str) -> Turn:
+    name = field.replace("_", " ")
+    try:
+        value = None if told == "-" else msgspec.convert(told, Text)
+    except msgspec.ValidationError:
+        raise phrases.Unclear(f"That can't be a {name}: it needs 1 to 200 printable characters.") from None
+    shift = structs.replace(state.shift, **{field.value: value})
+    # Nothing can be recorded by nobody, so an empty badge is asked for again.
+    expects = Field.BADGE if shift.badge is None else None
+    said = f"The {name} is now {value}." if value else f"No {name} any more."
+    return Turn(structs.replace(state, shift=shift, expects=expects), (dialogue.Remember(shift), Say(said)))
+
+
+def _set(field: Field) -> "_Command":
+    def command(state: State, rest: str, _: Moment) -> Turn:
+        if rest:
+            return _field(state, field, rest)
+        return Turn(
+            structs.replace(state, expects=field), (Say(f"Scan or type the {field.replace('_', ' ')}; '-' for none."),)
+        )
+
+    return command
+
+
+def _plan(state: State, told: str, _: Moment) -> Turn:
+    if state.subject is None:
+        raise phrases.Unclear("Scan the connector first.")
+    if state.pending:
+        return Turn(state, (Say(UNSETTLED, urgent=True),))
+    steps = phrases.steps(phrases.words(told), state.shift.tool)
+    _known(state.subject, steps)
+    asked = structs.replace(state, steps=steps, advice=None, to_test=())
+    return Turn(asked, (dialogue.Ask(state.subject, steps),))
+
+
+def _known(subject: Subject, steps: tuple[PlannedStep, ...]) -> None:
+    if subject.snapshot is None:
+        return
+    for each in steps:
+        reason = phrases.unknown_cavity(subject.snapshot.definition, each.cavity)
+        if reason:
+            raise phrases.Unclear(reason)
+
+
+def _done(state: State, rest: str, moment: Moment) -> Turn:
+    if not state.pending or state.advice is None:
+        raise phrases.Unclear("Nothing waits to be confirmed. Say what you will do first, like: insert 14")
+    meant = phrases.places(phrases.words(rest), len(state.steps)) if rest else state.pending
+    chosen = tuple(each for each in meant if each in state.pending)
+    if not chosen:
+        raise phrases.Unclear("That step is recorded already.")
+    stopped = [each for each in chosen if state.advice.step_answer(each) in (None, Answer.NO_GO)]
+    if stopped and acts.signed_on(state):
+        word = "no go" if state.advice.answer else "that there is no answer"
+        numbers = ", ".join(str(each + 1) for each in stopped)
+        told = f"The answer to step {numbers} was {word}. If it was done all the same, type why. Else 'cancel'."
+        return Turn(structs.replace(state, phase=Phase.REASON, reasoned=chosen), (Say(told, urgent=True),))
+    return acts.done(state, chosen, moment, None)
+
+
+def _not_done(state: State, _rest: str, _moment: Moment) -> Turn:
+    if state.phase is Phase.CHOOSING:
+        return Turn(_cleared(state, Phase.READY))
+    if not state.pending:
+        return Turn(state)
+    left = structs.replace(state, phase=Phase.CONNECTOR, steps=(), advice=None, pending=())
+    return Turn(left, (Say("Nothing more of it is recorded."),))
+
+
+def _next(state: State, rest: str, _: Moment) -> Turn:
+    if state.pending:
+        return Turn(state, (Say(UNSETTLED, urgent=True),))
+    if rest:
+        return _find(state, readings.typed(rest))
+    return Turn(_cleared(state, Phase.READY), _untested(state))
+
+
+def _untested(state: State) -> tuple[Effect, ...]:
+    if not state.to_test:
+        return ()
+    return (Say(f"No seating test is recorded for {', '.join(state.to_test)}."),)
+
+
+def _show(what: str) -> "_Command":
+    def command(state: State, _rest: str, _moment: Moment) -> Turn:
+        return Turn(state, (dialogue.Show(what),))
+
+    return command
+
+
+def _send(state: State, _rest: str, _moment: Moment) -> Turn:
+    return Turn(state, (dialogue.Send(),))
+
+
+def _quit(state: State, _rest: str, _moment: Moment) -> Turn:
+    if state.pending:
+        return Turn(state, (Say(UNSETTLED, urgent=True),))
+    return Turn(state, (dialogue.Leave(),))
+
+
+_Command = Callable[[State, str, Moment], Turn]
+
+_COMMANDS: dict[str, _Command] = {
+    "badge": _set(Field.BADGE),
+    "order": _set(Field.WORK_ORDER),
+    "tool": _set(Field.TOOL),
+    "contact": _set(Field.CONTACT),
+    "connector": _next,
+    "next": _next,
+    "insert": lambda state, rest, moment: _plan(state, f"insert {rest}", moment),
+    "remove": lambda state, rest, moment: _plan(state, f"remove {rest}", moment),
+    "replace": lambda state, rest, moment: _plan(state, f"replace {rest}", moment),
+    "done": _done,
+    "not": _not_done,
+    "cancel": _not_done,
+    "did": acts.did,
+    "held": acts.held,
+    "failed": acts.failed,
+    "skip": acts.skip,
+    "tine": acts.tine,
+    "finding": acts.finding,
+    "remark": acts.remark,
+    "mated": acts.mated,
+    "unmated": acts.unmated,
+    "undo": acts.undo,
+    "list": _show("cavities"),
+    "more": _show("answer"),
+    "help": _show("help"),
+    "?": _show("help"),
+    "send": _send,
+    "outbox": _show("outbox"),
+    "quit": _quit,
+}
+
+COMMANDS = frozenset(_COMMANDS)

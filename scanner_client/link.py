@@ -221,8 +221,8 @@ class Link:
 def _read(response: httpx.Response, kind: type[T]) -> T:
     if response.status_code in _DENIED:
         raise Denied(
-            f"{response.request.url} answered with {len(response.content)} bytes: more than this API gives."
-            "what waits here is sent once a valid token is set (TINEBOOK_BENCH_TOKEN or TINEBOOK_BENCH_TOKEN_FILE)."
+            "The service does not accept this bench's token: it is missing, has expired or was withdrawn. Nothing is "
+            "lost: what waits here is sent once a valid token is set (TINEBOOK_BENCH_TOKEN or _TOKEN_FILE)."
         )
     if response.is_success:
         return _decoded(response, kind)

@@ -189,7 +189,7 @@ class Outbox:
 
     @contextmanager
     def sending(self) -> Iterator[None]:
-        """Hold the right to send, which one process has at a time; Occupied if another has it. A crash gives it back."""
+        """Hold the right to send, which one process has at a time; Occupied if it is taken. A crash gives it back."""
         lock = sqlite3.connect(f"{self._path}-sending", timeout=0, isolation_level=None)
         try:
             lock.execute("BEGIN EXCLUSIVE")
@@ -256,7 +256,8 @@ def _prepare(path: Path, connection: sqlite3.Connection) -> None:
     connection.execute("PRAGMA synchronous = FULL")
     if version < _VERSION:
         connection.executescript(
-            f"BEGIN IMMEDIATE; {_SQL['schema']} PRAGMA application_id = {_OURS}; PRAGMA user_version = {_VERSION}; COMMIT;"
+            f"BEGIN IMMEDIATE; {_SQL['schema']}"
+            f"PRAGMA application_id = {_OURS}; PRAGMA user_version = {_VERSION}; COMMIT;"
         )
 
 
@@ -278,7 +279,7 @@ def _reported(path: Path) -> Iterator[None]:
 
 def _damaged(path: Path) -> Unusable:
     return Unusable(
-        f"The outbox {path} is damaged. It is left as it is, since entries in it may not have been sent: keep the file, "
+        f"The outbox {path} is damaged. It is left as it is, since entries in it may not have been sent: keep it, "
         "tell the system owner, and set TINEBOOK_BENCH_OUTBOX to a new file to go on working."
     )
 

@@ -13,7 +13,7 @@ GS, RS, EOT = b"\x1d", b"\x1e", b"\x04"
 
 LOST_SEPARATORS = (
     "The separators of this message are lost: it begins [)> but holds no GS character (hex 1D), so its fields can't be "
-    "told apart. Set the scanner to send control characters as they are (as a serial port, or its keyboard mode for them, "
+    "told apart. Set the scanner to send control characters as they are (as a serial port, or in its mode for them, "
     "with no substitute and no filter), then scan again."
 )
 

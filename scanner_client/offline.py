@@ -1,0 +1,176 @@
+"""Answers while the service is away: the very same rule, on the last known state and what waits in the outbox. Pure."""
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime, timedelta
+
+from msgspec import Struct, structs
+
+from scanner_client import phrases, readings, shown
+from scanner_client.dialogue import Advice, Basis
+from scanner_client.outbox import Cached, Kept
+from scanner_client.readings import Reading
+from service import messages
+from service.core import answers, cycles, entries, fold, marks, plans
+from service.core.answers import Answer
+from service.core.entries import Definition, Recorded
+from service.core.states import ConnectorState
+from service.messages import PlannedStep, PlanView, Snapshot
+
+ORDER_UNCERTAIN = "order_uncertain"
+_UNCERTAIN = (
+    "What waits at this bench can't be put in its place in the history without the service, "
+    "so the count here may be wrong."
+)
+
+CAUTIONS = (
+    "WARNING: Power off before a connector is opened: an arc burns.",
+    "CAUTION: A tool with a bent or chipped tip, or of another size, damages the retainer.",
+    "CAUTION: A tool that is turned or tilted damages the retainer: square to the face, never rotated.",
+    "CAUTION: Dirt in a cavity stops a contact from seating. Cover every open connector.",
+)
+"""The usual ones in our own words, for a bench that the service can't give its own. The approved data's come first."""
+
+NOBODY = "this bench"
+
+
+class Footing(Struct, frozen=True):
+    """What an answer stands on here: a state, whether its order is certain, and what was counted in."""
+
+    state: ConnectorState
+    certain: bool
+    waiting: int
+    left_out: int
+
+
+def find(reading: Reading, known: Iterable[Definition]) -> tuple[Definition, ...]:
+    """The connectors known here that a mark means, by the same keys as in the service."""
+    mark = marks.read(reading.data, reading.symbology)
+    wanted = set(marks.look_up_keys(mark))
+    return tuple(
+        each
+        for each in known
+        if wanted.intersection(marks.keys(each.serial, each.cage, each.part_number, each.connector))
+        and not marks.contradicts(mark, each.serial, each.cage, each.part_number)
+    )
+
+
+def advise(
+    cached: Cached, waiting: Sequence[Kept], steps: Sequence[PlannedStep], now: datetime, reached: bool = False
+) -> Advice:
+    """The answer to steps on what is known here. `reached`: the state is fresh, only this bench's own entries are missing."""
+    snapshot = cached.snapshot
+    footings = tuple(_footings(snapshot, waiting))
+    made = max((_plan(snapshot, each, steps) for each in footings), key=_severity)
+    remarks = (
+        *_age(cached, now, reached),
+        *_counted(footings[0]),
+    )
+    return Advice(plan=made, basis=Basis.BENCH, remarks=remarks, as_of=snapshot.as_of)
+
+
+def state(cached: Cached, waiting: Sequence[Kept]) -> ConnectorState:
+    """The state to show: the last known one with what waits here counted in."""
+    return tuple(_footings(cached.snapshot, waiting))[-1].state
+
+
+def _footings(snapshot: Snapshot, waiting: Sequence[Kept]) -> Iterable[Footing]:
+    """The state to judge on; two where only the service can order the entries, and then the worse answer holds."""
+    definition = snapshot.definition
+    usable = [each for each in waiting if each.status != "refused" and _fits(definition, each)]
+    left_out = len(waiting) - len(usable)
+    news = [Recorded(entry=each.entry, recorded_at=each.kept_at, recorded_by=NOBODY) for each in usable]
+    extended = fold.extend(definition, snapshot.state, news)
+    if extended is not None:
+        yield Footing(extended, left_out == 0, len(news), left_out)
+        return
+    yield Footing(snapshot.state, False, len(news), left_out)
+    forced = fold.extend(definition, snapshot.state, _at_the_end(snapshot.state, news))
+    if forced is not None:
+        yield Footing(forced, False, len(news), left_out)
+
+
+def _fits(definition: Definition, kept: Kept) -> bool:
+    known = {each.id for each in definition.cavities}
+    return known.issuperset(entries.cavities_of(kept.entry))
+
+
+def _at_the_end(state_before: ConnectorState, news: Sequence[Recorded]) -> list[Recorded]:
+    """The entries as if they came last, so that every cycle counts. Those about other entries are left out."""
+    times = [each.last_at for each in state_before.cavities]
+    known = [each for each in (*times, state_before.whole.last_at) if each is not None]
+    last = max((*known, *(each.ordered_at for each in news)))
+    acting = [
+        each
+        for each in sorted(news, key=lambda each: (each.ordered_at, each.entry.id))
+        if each.entry.kind not in entries.REFERRING and each.entry.id not in state_before.whole.pending
+    ]
+    moved = []
+    for place, each in enumerate(acting, start=1):
+        at = last + timedelta(microseconds=place)
+        moved.append(structs.replace(each, entry=structs.replace(each.entry, performed_at=at), recorded_at=at))
+    return moved
+
+
+def _plan(snapshot: Snapshot, footing: Footing, asked: Sequence[PlannedStep]) -> PlanView:
+    definition = snapshot.definition
+    sizes = {each.id: each.contact_size for each in definition.cavities}
+    steps = []
+    for each in asked:
+        reason = phrases.unknown_cavity(definition, each.cavity)
+        if reason:
+            raise phrases.Unclear(reason)
+        fit = answers.tool_fit(snapshot.tooling, _part_number(each.tool), sizes[each.cavity], each.action)
+        steps.append(plans.Step(each.action, each.cavity, sizes[each.cavity], fit))
+    made = plans.plan(definition, snapshot.house, footing.state, steps, snapshot.tooling)
+    view = shown.plan(snapshot, made, CAUTIONS)
+    return view if footing.certain else _at_best_warn(view)
+
+
+def _part_number(tool: str | None) -> str | None:
+    """A tool's part number, from its number as typed or from its mark."""
+    if tool is None:
+        return None
+    mark = marks.read(readings.typed(tool).data)
+    return mark.current_part_number or mark.part_number or tool
+
+
+def _at_best_warn(view: PlanView) -> PlanView:
+    reason = messages.ReasonView(code=ORDER_UNCERTAIN, answer=Answer.WARN, text=_UNCERTAIN)
+    steps = tuple(
+        structs.replace(each, answer=answers.worst([each.answer, Answer.WARN]), reasons=(*each.reasons, reason))
+        for each in view.steps
+    )
+    return structs.replace(view, answer=answers.worst([each.answer for each in steps]), steps=steps)
+
+
+def _severity(view: PlanView) -> tuple[int, int, int]:
+    weight = [Answer.GO, Answer.WARN, Answer.NO_GO].index(view.answer)
+    worst = max(cycles.SEVERITY[each.wear_after] for each in view.steps)
+    return weight, worst, max(each.cycle for each in view.steps)
+
+
+def _age(cached: Cached, now: datetime, reached: bool) -> Iterable[str]:
+    if reached:
+        yield "Computed at this bench, since the service has not got everything that was recorded here yet."
+        return
+    age = now - cached.fetched_at
+    if age < timedelta(0):
+        yield (
+            "Computed at this bench on the last known state, of unknown age, since this bench's clock was set back. "
+            "Others may have worked on this connector meanwhile."
+        )
+        return
+    yield (
+        f"Computed at this bench on the last known state, which is {shown.age(age)} old: "
+        "the service is away, and others may have worked on this connector meanwhile."
+    )
+
+
+def _counted(footing: Footing) -> Iterable[str]:
+    if footing.waiting:
+        yield f"{shown.count(footing.waiting, 'entry', 'entries')} recorded here and not in that state yet: counted in."
+    if footing.left_out:
+        yield (
+            f"{shown.count(footing.left_out, 'entry', 'entries')} of this bench about this connector: refused or not "
+            "fitting, so not counted. Somebody must look at the outbox."
+        )

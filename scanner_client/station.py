@@ -1,0 +1,189 @@
+"""A bench at work: carries out what the dialogue wants with the outbox and the link, and tells it what came of it."""
+
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from uuid import UUID
+
+from msgspec import Struct
+
+from scanner_client import offline, sending, shown
+from scanner_client.dialogue import Advice, Basis, Found, Heard, Missing, Opened, Subject
+from scanner_client.link import Away, Denied, Garbled, Link, Rejected
+from scanner_client.outbox import Cached, Outbox
+from scanner_client.readings import Reading
+from scanner_client.sending import Sent
+from service.core import marks
+from service.core.entries import Entry
+from service.core.states import ConnectorState
+from service.messages import PlannedStep, ScanView, Snapshot
+
+NOT_HERE = (
+    "The service is away and this connector is not known at this bench: there is no answer, and that is not a go. "
+    "What is done can be recorded all the same; it goes to the service under this mark."
+)
+NOT_REGISTERED = (
+    "No connector is registered under this mark. What is done can be recorded all the same; the service keeps it aside "
+    "until the connector is registered."
+)
+NOT_FOUND_STATUS = 404
+
+
+class Bench(Struct, frozen=True):
+    """What a bench consists of: its outbox, its way to the service, its clock."""
+
+    box: Outbox
+    way: Link
+    clock: Callable[[], datetime]
+
+
+def find(bench: Bench, reading: Reading) -> Heard:
+    """The connectors that a mark means: asked of the service, else by what is known here."""
+    key = _key(reading)
+    try:
+        lines = bench.way.find(reading)
+    except Rejected as error:
+        return Missing(reading.text, str(error))
+    except (Away, Denied, Garbled) as error:
+        return _found_here(bench, reading, key, error)
+    bench.box.save_mark(key, lines)
+    return Found(reading.text, lines) if lines else Missing(reading.text, _explained(reading, NOT_REGISTERED))
+
+
+def open_connector(bench: Bench, connector: UUID, mark: str) -> Opened:
+    """The connector at hand, with its fresh state or the last known one."""
+    try:
+        return Opened(subject(connector, mark, refreshed(bench, connector).snapshot))
+    except (Away, Denied, Garbled, Rejected) as error:
+        cached = bench.box.snapshot(connector)
+        remark = _stale(cached, error, bench.clock())
+    return Opened(subject(connector, mark, cached.snapshot if cached else None, (remark,)))
+
+
+def subject(connector: UUID, mark: str, snapshot: Snapshot | None, remarks: tuple[str, ...] = ()) -> Subject:
+    """A connector as the talk speaks of it."""
+    definition = snapshot.definition if snapshot else None
+    return Subject(
+        mark=mark,
+        connector=connector,
+        name=definition.serial if definition else mark,
+        part_number=definition.part_number if definition else None,
+        snapshot=snapshot,
+        remarks=remarks,
+    )
+
+
+def refreshed(bench: Bench, connector: UUID) -> Cached:
+    """The connector's state fetched now, and kept for later."""
+    acknowledged = bench.box.acknowledged()
+    snapshot = bench.way.snapshot(connector)
+    bench.box.save_snapshot(snapshot, acknowledged)
+    return Cached(snapshot, bench.clock(), acknowledged)
+
+
+def advise(bench: Bench, about: Subject, steps: tuple[PlannedStep, ...]) -> Advice:
+    """The answer to steps. Of the service if it has everything that was recorded here; else of the same rule, here."""
+    if about.connector is None:
+        return Advice(plan=None, basis=Basis.NOTHING, remarks=about.remarks or (NOT_HERE,))
+    try:
+        if not _waiting(bench, about):
+            return Advice(
+                plan=bench.way.plan(about.connector, steps), basis=Basis.SERVICE, remarks=_refused(bench, about)
+            )
+        cached, reached = refreshed(bench, about.connector), True
+    except (Away, Denied, Garbled) as error:
+        return _advise_here(bench, about, steps, error)
+    waiting = bench.box.since(references(bench, about), cached.acknowledged)
+    return offline.advise(cached, waiting, steps, bench.clock(), reached)
+
+
+def references(bench: Bench, about: Subject) -> tuple[str, ...]:
+    """Everything that an entry of this bench may call this connector."""
+    if about.connector is None:
+        return (about.mark,)
+    return (str(about.connector), about.mark, *(each.partition("|")[2] for each in bench.box.marks_of(about.connector)))
+
+
+def record(bench: Bench, entries: Sequence[Entry]) -> Sent:
+    """Keep entries on disk, then send what can be sent."""
+    bench.box.keep(entries)
+    return sending.send(bench.box, bench.way, bench.clock)
+
+
+def send(bench: Bench) -> Sent:
+    """Try to send what waits, rest or not."""
+    bench.way.wake()
+    return sending.send(bench.box, bench.way, bench.clock)
+
+
+def meaning(bench: Bench, reading: Reading) -> ScanView | None:
+    """What the service says that a scan means; None while it is away."""
+    try:
+        return bench.way.scan(reading)
+    except (Away, Denied, Garbled):
+        return None
+
+
+def standing(bench: Bench, about: Subject) -> ConnectorState | None:
+    """The state to show of the connector at hand, with what waits here counted in."""
+    cached = bench.box.snapshot(about.connector) if about.connector else None
+    if cached is None:
+        return None
+    return offline.state(cached, bench.box.since(references(bench, about), cached.acknowledged))
+
+
+def _key(reading: Reading) -> str:
+    """What a mark is kept under here: its family of symbol decides how it is read, so it is part of the key."""
+    return f"{reading.symbology or ''}|{reading.text}"
+
+
+def _found_here(bench: Bench, reading: Reading, key: str, trouble: Exception) -> Heard:
+    lines = bench.box.lines_of_mark(key)
+    if not lines:
+        known = {each.snapshot.definition.connector: each.snapshot for each in bench.box.snapshots()}
+        met = offline.find(reading, (each.definition for each in known.values()))
+        lines = tuple(shown.line(known[each.connector]) for each in met)
+    if lines:
+        return Found(reading.text, lines)
+    why = f"{trouble} {NOT_HERE}" if isinstance(trouble, Denied) else NOT_HERE
+    return Missing(reading.text, _explained(reading, why))
+
+
+def _explained(reading: Reading, why: str) -> str:
+    """What is wrong with the mark itself, first."""
+    return " ".join((*(each.text for each in marks.read(reading.data, reading.symbology).faults), why))
+
+
+def _stale(cached: Cached | None, trouble: Exception, now: datetime) -> str:
+    if cached is None:
+        return f"{trouble} {NOT_HERE}"
+    return f"{trouble} Shown is the last known state, {shown.age(now - cached.fetched_at)} old."
+
+
+def _waiting(bench: Bench, about: Subject) -> bool:
+    """Whether something about this connector has still not reached the service, after one more try."""
+    wanted = set(references(bench, about))
+    if not any(each.entry.connector in wanted for each in bench.box.of_status("unsent")):
+        return False
+    sending.send(bench.box, bench.way, bench.clock)
+    return any(each.entry.connector in wanted for each in bench.box.of_status("unsent"))
+
+
+def _refused(bench: Bench, about: Subject) -> tuple[str, ...]:
+    wanted = set(references(bench, about))
+    refused = sum(each.entry.connector in wanted for each in bench.box.of_status("refused"))
+    if not refused:
+        return ()
+    told = shown.count(refused, "entry", "entries")
+    return (f"{told} of this bench about this connector: refused, so not counted. Somebody must look at the outbox.",)
+
+
+def _advise_here(bench: Bench, about: Subject, steps: tuple[PlannedStep, ...], trouble: Exception) -> Advice:
+    assert about.connector is not None  # noqa: S101 - the caller has dealt with an unknown connector
+    cached = bench.box.snapshot(about.connector)
+    if cached is None:
+        return Advice(plan=None, basis=Basis.NOTHING, remarks=(NOT_HERE,))
+    waiting = bench.box.since(references(bench, about), cached.acknowledged)
+    advice = offline.advise(cached, waiting, steps, bench.clock())
+    if isinstance(trouble, Away):
+        return advice
+    return Advice(plan=advice.plan, basis=advice.basis, remarks=(str(trouble), *advice.remarks), as_of=advice.as_of)

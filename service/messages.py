@@ -342,6 +342,15 @@ class Ledger(Reply, kw_only=True):
     next: str | None
 
 
+class EntryPlace(Reply, kw_only=True):
+    """Where an entry is: in the ledger of a connector, or waiting for it."""
+
+    id: UUID
+    outcome: Literal["recorded", "parked"]
+    connector: UUID | None
+    line: LedgerLine | None
+
+
 class ParkedLine(Reply, kw_only=True):
     """An entry whose connector is not registered (yet), or is not the only one that its mark means."""
 
@@ -383,6 +392,7 @@ class ScanView(Reply, kw_only=True):
     identity: str | None
     fields: dict[str, str]
     deviations: tuple[str, ...]
+    faults: tuple[str, ...]
     connectors: tuple[ConnectorLine, ...]
 
 

@@ -1,6 +1,7 @@
 """The chain: each entry's hash covers the one before it, over RFC 8785 bytes, so that a change anywhere shows."""
 
 import hashlib
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -21,8 +22,17 @@ class LedgerBody(Struct, frozen=True, kw_only=True):
     recorded: Recorded
 
 
+class DefinitionBody(Struct, frozen=True, kw_only=True):
+    """What is hashed of one definition: what the connector is from now on, and who said so when and why."""
+
+    definition: Definition
+    recorded_at: datetime
+    recorded_by: str
+    reason: str
+
+
 _body_decoder = msgspec.json.Decoder(LedgerBody)
-_definition_decoder = msgspec.json.Decoder(Definition)
+_definition_decoder = msgspec.json.Decoder(DefinitionBody)
 
 
 def canonical(value: Any) -> bytes:
@@ -50,8 +60,8 @@ def decode_body(data: bytes) -> LedgerBody:
     return _body_decoder.decode(data)
 
 
-def decode_definition(data: bytes) -> Definition:
-    """Read the RFC 8785 bytes of a definition."""
+def decode_definition(data: bytes) -> DefinitionBody:
+    """Read the RFC 8785 bytes of a definition as it was recorded."""
     return _definition_decoder.decode(data)
 
 

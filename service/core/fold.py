@@ -11,7 +11,7 @@ from typing import TypeVar
 
 from service.core import cavity, entries, references, whole
 from service.core.entries import Definition, Kind, Recorded
-from service.core.states import CavityState, ConnectorState, WholeState, blank
+from service.core.states import CavityState, ConnectorState, WholeState, blank, ordered
 
 State = TypeVar("State", CavityState, WholeState)
 
@@ -40,7 +40,7 @@ def refold(
     )
     overall = _run(fresh.whole, wide, whole.rank, whole.apply, by_rules)
     overall.referring, overall.pending = links.present, links.pending
-    overall.discrepancies = (*overall.discrepancies, *links.raised)
+    overall.discrepancies = ordered((*overall.discrepancies, *links.raised))
     return ConnectorState(whole=overall, cavities=cavities)
 
 

@@ -1,6 +1,6 @@
 """Plans: ordered steps judged one after the other, each on the state that the ones before it leave."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from copy import copy
 from uuid import UUID
 
@@ -93,9 +93,9 @@ def halves(action: Action) -> tuple[Kind, ...]:
             return (Kind.REMOVAL, Kind.INSERTION)
 
 
-def limiting(cavities: Sequence[CavityState] | object, figures: cycles.Limits) -> Limiting | None:
+def limiting(cavities: Iterable[CavityState], figures: cycles.Limits) -> Limiting | None:
     """The connector's count is that of its limiting cavity: the worst wear, then the least left, then the insert's order."""
-    standings = [Limiting(each.id, _standing(each, figures)) for each in cavities]  # type: ignore[attr-defined]
+    standings = [Limiting(each.id, _standing(each, figures)) for each in cavities]
     return max(standings, key=lambda each: (cycles.SEVERITY[each.standing.wear], each.standing.next), default=None)
 
 

@@ -1,5 +1,6 @@
 """What is known of a connector at a moment: one part per cavity and one for the connector as a whole."""
 
+from collections.abc import Iterable
 from datetime import datetime
 from uuid import UUID
 
@@ -16,6 +17,11 @@ class Discrepancy(Struct, frozen=True, array_like=True):
 
     entry: UUID
     code: Code
+
+
+def ordered(discrepancies: Iterable[Discrepancy]) -> tuple[Discrepancy, ...]:
+    """Discrepancies in the one order in which they are kept, whichever way they were found."""
+    return tuple(sorted(discrepancies, key=lambda each: (each.entry, each.code)))
 
 
 class Finding(Struct, frozen=True, array_like=True):

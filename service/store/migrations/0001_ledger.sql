@@ -172,4 +172,4 @@ grant select, insert, update on tinebook.head, tinebook.person, tinebook.tool to
 grant select, insert, update, delete on tinebook.limit_line to tinebook_service;
 grant select, insert on tinebook.parked, tinebook.parked_mark to tinebook_service;
 grant update (joined, reason) on tinebook.parked to tinebook_service;
-grant select on tinebook.token to tinebook_service;
+grant select on tinebook.token, tinebook.migration to tinebook_service;

@@ -36,11 +36,23 @@ from tinebook.limit_line as l
 where l.connector = any($1::uuid[]);
 
 -- name: proof_strays
--- Entries, definitions or heads whose connector is not on the books.
-select e.connector from tinebook.entry as e
+-- Entries whose connector is not on the books.
+select e.connector, e.number
+from tinebook.entry as e
 left join tinebook.connector as c on c.connector = e.connector
 where c.connector is null
-limit 1;
+order by e.connector, e.number
+limit 100;
+
+-- name: proof_lost
+-- Accepted ids without their entry: neither in the ledger nor parked.
+select r.id, r.connector
+from tinebook.receipt as r
+left join tinebook.entry as e on e.id = r.id
+left join tinebook.parked as p on p.id = r.id and p.joined is null
+where e.id is null and p.id is null
+order by r.id
+limit 100;
 
 -- name: replace_head
 -- What the ledger says the head is.

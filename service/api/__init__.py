@@ -1,0 +1,1 @@
+"""HTTP only: read a message, call the workflow, write a message."""

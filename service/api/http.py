@@ -1,0 +1,122 @@
+"""From HTTP to an operation and back. Every failure leaves as a problem."""
+
+import logging
+from collections.abc import Awaitable, Callable
+from typing import Any
+
+import asyncpg
+from litestar import Request, Response, get, route
+from litestar.datastructures import State
+from litestar.exceptions import HTTPException
+from litestar.handlers import HTTPRouteHandler
+
+from service import messages, problems
+from service.api import reading
+from service.api.contract import OPERATIONS, Operation
+from service.api.handlers import Call
+from service.api.services import Services
+from service.workflow.recording import Busy
+
+_log = logging.getLogger("tinebook")
+_JSON = "application/json"
+_PROBLEM = "application/problem+json"
+
+_UNREACHABLE = (
+    OSError,
+    TimeoutError,
+    asyncpg.PostgresConnectionError,
+    asyncpg.InterfaceError,
+    asyncpg.CannotConnectNowError,
+    asyncpg.AdminShutdownError,
+    asyncpg.CrashShutdownError,
+    asyncpg.TooManyConnectionsError,
+)
+"""How asyncpg says that the database is gone, restarting or full."""
+
+
+def routes() -> list[HTTPRouteHandler]:
+    """A route for every operation of the contract, and the ones that need no token."""
+    return [*(_route(each) for each in OPERATIONS), live, ready, openapi]
+
+
+def _route(operation: Operation) -> HTTPRouteHandler:
+    path = operation.path.replace("}", ":str}")
+    return route(path, http_method=operation.method, name=operation.name, include_in_schema=False)(_serving(operation))
+
+
+def _serving(operation: Operation) -> Callable[..., Awaitable[Response[bytes]]]:
+    async def serve(request: Request[Any, Any, State]) -> Response[bytes]:
+        services: Services = request.app.state.services
+        bearer = await services.doorkeeper.admit(request.headers.get("authorization"), operation.scopes)
+        body = reading.body(await request.body(), operation.body) if operation.body is not None else None
+        query = reading.query(request.query_params, operation.query)
+        reply = await operation.call(services, Call(bearer, request.path_params, query, body))
+        return Response(messages.to_json(reply.message), status_code=reply.status, media_type=_JSON)
+
+    return serve
+
+
+@get("/health/live", include_in_schema=False)
+async def live() -> Response[bytes]:
+    """Whether the program runs."""
+    return Response(messages.to_json(messages.Health(status="up")), media_type=_JSON)
+
+
+@get("/health/ready", include_in_schema=False)
+async def ready(request: Request[Any, Any, State]) -> Response[bytes]:
+    """Whether it can take work: its database answers."""
+    services: Services = request.app.state.services
+    try:
+        async with services.pool.acquire(timeout=5) as connection:
+            await connection.fetchval("select 1", timeout=5)
+    except (*_UNREACHABLE, asyncpg.PostgresError) as error:
+        _log.warning("not ready: %s", error)
+        health = messages.Health(status="not_ready", detail="the database does not answer")
+        return Response(messages.to_json(health), status_code=503, media_type=_JSON)
+    return Response(messages.to_json(messages.Health(status="ready")), media_type=_JSON)
+
+
+@get("/schema/openapi.json", include_in_schema=False)
+async def openapi(request: Request[Any, Any, State]) -> Response[bytes]:
+    """The OpenAPI document."""
+    document: bytes = request.app.state.openapi
+    return Response(document, media_type=_JSON)
+
+
+def on_problem(_: Request[Any, Any, State], error: problems.ProblemException) -> Response[bytes]:
+    """A problem that the service itself raised."""
+    return respond(error.problem, error.headers)
+
+
+def on_http(request: Request[Any, Any, State], error: HTTPException) -> Response[bytes]:
+    """A refusal of the framework's, in our words."""
+    kinds = {404: problems.Type.NOT_FOUND, 405: problems.Type.METHOD_NOT_ALLOWED, 413: problems.Type.TOO_LARGE}
+    kind = kinds.get(error.status_code, problems.Type.MALFORMED_BODY)
+    details = {
+        404: f"there is no {request.url.path}; the operations are listed at /schema/openapi.json",
+        405: f"{request.method} is not possible on {request.url.path}",
+        413: "the body is larger than this service takes: send fewer entries at a time",
+    }
+    return respond(problems.problem(kind, details.get(error.status_code, str(error.detail))), error.headers or {})
+
+
+def on_busy(_: Request[Any, Any, State], _error: Busy) -> Response[bytes]:
+    """Too much waits for the disk."""
+    detail = "too many entries wait to be recorded; none of these was taken: send the same again after Retry-After"
+    return respond(problems.problem(problems.Type.BUSY, detail), {"Retry-After": "1"})
+
+
+def on_anything(request: Request[Any, Any, State], error: Exception) -> Response[bytes]:
+    """A database that is away is 503; anything else is a fault of ours, logged whole and told without its insides."""
+    if isinstance(error, _UNREACHABLE):
+        _log.warning("database unreachable: %r", error)
+        detail = "the database can't be reached; what was not answered may be sent again with the same ids"
+        return respond(problems.problem(problems.Type.UNAVAILABLE, detail), {"Retry-After": "2"})
+    _log.error("unexpected failure in %s %s", request.method, request.url.path, exc_info=error)
+    detail = "an unexpected failure, written to the service's log; the same may be sent again with the same ids"
+    return respond(problems.problem(problems.Type.INTERNAL, detail), {})
+
+
+def respond(problem: messages.Problem, headers: dict[str, str]) -> Response[bytes]:
+    """A problem on the wire."""
+    return Response(messages.to_json(problem), status_code=problem.status, headers=headers, media_type=_PROBLEM)

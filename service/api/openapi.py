@@ -1,0 +1,122 @@
+"""The OpenAPI 3.1 document, from the table of operations and the messages' own schemas."""
+
+import re
+from typing import Any
+
+import msgspec
+
+from service.api.contract import OPERATIONS, Operation
+from service.messages import DECIDES, Health, Problem
+
+_REF = "#/components/schemas/{name}"
+_PLACE = re.compile(r"\{(\w+)\}")
+
+_PROBLEMS = {
+    "400": "The body can't be read.",
+    "401": "No valid token.",
+    "403": "The token does not open this.",
+    "404": "There is nothing here.",
+    "409": "It contradicts what is on the books.",
+    "413": "The request is too large.",
+    "422": "The request is not valid; `errors` point at what is wrong.",
+    "503": "Busy or without its database: send the same again after Retry-After.",
+}
+
+
+def document(version: str) -> dict[str, Any]:
+    """The whole document."""
+    structs = [each for operation in OPERATIONS for each in (operation.shown_body or operation.body, operation.reply) if each]
+    _, components = msgspec.json.schema_components([*structs, Problem, Health], ref_template=_REF)
+    paths: dict[str, Any] = _health()
+    for operation in OPERATIONS:
+        paths.setdefault(operation.path, {})[operation.method.lower()] = _operation(operation)
+    return {
+        "openapi": "3.1.0",
+        "info": {
+            "title": "Tinebook",
+            "version": version,
+            "description": f"Cycles of contact retainers, per connector serial and per cavity. {DECIDES}",
+        },
+        "servers": [{"url": "/"}],
+        "security": [{"token": []}],
+        "paths": paths,
+        "components": {
+            "schemas": components,
+            "securitySchemes": {"token": {"type": "http", "scheme": "bearer"}},
+            "responses": {
+                status: {"description": text, "content": {"application/problem+json": {"schema": _ref("Problem")}}}
+                for status, text in _PROBLEMS.items()
+            },
+        },
+    }
+
+
+def _operation(operation: Operation) -> dict[str, Any]:
+    shown: dict[str, Any] = {
+        "operationId": operation.name,
+        "summary": operation.summary,
+        "description": f"Scopes: {', '.join(operation.scopes)}, admin.",
+        "parameters": [*_path_parameters(operation), *_query_parameters(operation)],
+        "responses": {
+            **{
+                str(status): {
+                    "description": "Done." if status == 200 else "Made.",
+                    "content": {"application/json": {"schema": _ref(operation.reply.__name__)}},
+                }
+                for status in operation.statuses
+            },
+            **{status: {"$ref": f"#/components/responses/{status}"} for status in _PROBLEMS},
+        },
+    }
+    if operation.body is not None:
+        content: dict[str, Any] = {"schema": _ref((operation.shown_body or operation.body).__name__)}
+        if operation.example is not None:
+            content["examples"] = {"example": {"value": operation.example}}
+        shown["requestBody"] = {"required": True, "content": {"application/json": content}}
+    return shown
+
+
+def _path_parameters(operation: Operation) -> list[dict[str, Any]]:
+    return [
+        {"name": name, "in": "path", "required": True, "schema": {"type": "string"}}
+        for name in _PLACE.findall(operation.path)
+    ]
+
+
+def _query_parameters(operation: Operation) -> list[dict[str, Any]]:
+    schema, components = msgspec.json.schema_components([operation.query], ref_template=_REF)
+    properties = components[schema[0]["$ref"].rsplit("/", 1)[-1]]["properties"]
+    return [
+        {"name": name, "in": "query", "required": False, "schema": _inlined(each, components)}
+        for name, each in properties.items()
+    ]
+
+
+def _inlined(schema: Any, components: dict[str, Any]) -> Any:
+    if isinstance(schema, dict):
+        if "$ref" in schema:
+            return _inlined(components[schema["$ref"].rsplit("/", 1)[-1]], components)
+        return {key: _inlined(value, components) for key, value in schema.items()}
+    if isinstance(schema, list):
+        return [_inlined(each, components) for each in schema]
+    return schema
+
+
+def _health() -> dict[str, Any]:
+    def get(name: str, summary: str, schema: dict[str, Any], statuses: dict[str, str]) -> dict[str, Any]:
+        content = {"application/json": {"schema": schema}}
+        responses = {status: {"description": text, "content": content} for status, text in statuses.items()}
+        return {"get": {"operationId": name, "summary": summary, "security": [], "responses": responses}}
+
+    health = _ref("Health")
+    return {
+        "/health/live": get("live", "Whether the program runs.", health, {"200": "It runs."}),
+        "/health/ready": get(
+            "ready", "Whether it can take work.", health, {"200": "Ready.", "503": "Its database can't be reached."}
+        ),
+        "/schema/openapi.json": get("openapi", "This document.", {"type": "object"}, {"200": "The document."}),
+    }
+
+
+def _ref(name: str) -> dict[str, str]:
+    return {"$ref": _REF.format(name=name)}

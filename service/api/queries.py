@@ -1,0 +1,58 @@
+"""What stands behind the question mark, and the cursors that pages give out."""
+
+from datetime import datetime
+from typing import Annotated
+from uuid import UUID
+
+from msgspec import Meta, Struct
+
+from service.core.cycles import Wear
+from service.core.entries import MarkText, Text
+
+Limit = Annotated[int, Meta(ge=1, le=500)]
+
+
+class Nothing(Struct, frozen=True, forbid_unknown_fields=True):
+    """No query."""
+
+
+class Connectors(Struct, frozen=True, forbid_unknown_fields=True):
+    """Find by a mark, or page through all by serial."""
+
+    mark: MarkText | None = None
+    part_number: Text | None = None
+    family: Text | None = None
+    cursor: str | None = None
+    limit: Limit = 100
+
+
+class Page(Struct, frozen=True, forbid_unknown_fields=True):
+    """A page of a list."""
+
+    cursor: str | None = None
+    limit: Limit = 100
+
+
+class CycleLimits(Struct, frozen=True, forbid_unknown_fields=True):
+    """Filters of the fleet's list; they combine."""
+
+    wear: Wear | None = None
+    asset: Text | None = None
+    zone: Text | None = None
+    part_number: Text | None = None
+    family: Text | None = None
+    cursor: str | None = None
+    limit: Limit = 100
+
+
+class LedgerCursor(Struct, frozen=True, array_like=True):
+    """Where the next page of a ledger begins."""
+
+    number: int
+
+
+class ParkedCursor(Struct, frozen=True, array_like=True):
+    """Where the next page of parked entries begins."""
+
+    recorded_at: datetime
+    id: UUID

@@ -1,0 +1,75 @@
+"""What the handlers work with: made once by the composition root."""
+
+import asyncio
+from collections.abc import Callable
+from datetime import datetime
+from uuid import UUID
+
+import asyncpg
+
+from service.core.entries import HouseRule
+from service.store import ledger
+from service.store.ledger import Head
+from service.workflow import connectors
+from service.workflow.access import Doorkeeper
+from service.workflow.recording import Recorder, Scribe
+from service.workflow.reference import Reference
+
+
+class Services:
+    """Everything a handler may use."""
+
+    def __init__(
+        self, pool: asyncpg.Pool, recorder: Recorder, reference: Reference, house: HouseRule, clock: Callable[[], datetime]
+    ) -> None:
+        self.pool = pool
+        self.recorder = recorder
+        self.reference = reference
+        self.house = house
+        self.clock = clock
+        self.scribe = Scribe(house, reference)
+        self.doorkeeper = Doorkeeper(pool, clock)
+        self.reader = Reader(pool, self.scribe.definitions)
+
+
+class Reader:
+    """Reads connectors; requests that arrive together share one statement."""
+
+    def __init__(self, pool: asyncpg.Pool, definitions: ledger.Definitions) -> None:
+        self._pool = pool
+        self._definitions = definitions
+        self._waiting: dict[UUID, asyncio.Future[Head | None]] = {}
+        self._task: asyncio.Task[None] | None = None
+
+    async def one(self, connector: UUID) -> Head:
+        """One connector by its id. Raises the problem if it is not on the books."""
+        waiting = self._waiting.get(connector)
+        if waiting is None:
+            waiting = self._waiting[connector] = asyncio.get_running_loop().create_future()
+        if self._task is None:
+            self._task = asyncio.create_task(self._work())
+        head = await asyncio.shield(waiting)
+        if head is None:
+            raise connectors.unknown(str(connector))
+        return head
+
+    async def _work(self) -> None:
+        try:
+            while self._waiting:
+                wanted, self._waiting = self._waiting, {}
+                await self._read(wanted)
+        finally:
+            self._task = None
+
+    async def _read(self, wanted: dict[UUID, asyncio.Future[Head | None]]) -> None:
+        try:
+            async with self._pool.acquire() as connection:
+                heads = await connectors.many(connection, self._definitions, wanted)
+        except Exception as error:  # noqa: BLE001 - it belongs to every request that waits for this read
+            for waiting in wanted.values():
+                if not waiting.done():
+                    waiting.set_exception(error)
+            return
+        for connector, waiting in wanted.items():
+            if not waiting.done():
+                waiting.set_result(heads.get(connector))

@@ -1,0 +1,65 @@
+"""The composition root: settings -> connections -> Litestar app."""
+
+import os
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from datetime import UTC, datetime
+from importlib import metadata
+
+from litestar import Litestar
+from litestar.exceptions import HTTPException
+
+from service import catalog, messages, problems, settings
+from service.api import http, openapi
+from service.api.services import Services
+from service.settings import Settings
+from service.store import database, migrate
+from service.workflow.recording import Busy, Recorder
+from service.workflow.reference import Reference
+
+
+def build_app(config: Settings) -> Litestar:
+    """The service for these settings; it connects when it starts and drains when it stops."""
+    if config.dsn is None:
+        raise settings.SettingsError("TINEBOOK_DSN is not set, and nothing started an embedded server")
+    dsn = config.dsn
+
+    @asynccontextmanager
+    async def lifespan(app: Litestar) -> AsyncIterator[None]:
+        pool = await database.service_pool(dsn, config.pool_size)
+        async with pool.acquire() as connection:
+            await migrate.check(connection)
+        reference = Reference(catalog.load())
+        recorder = Recorder(dsn, config.house, reference, config.queue_limit)
+        recorder.start()
+        app.state.services = Services(pool, recorder, reference, config.house, now)
+        app.state.openapi = messages.to_json(openapi.document(metadata.version("tinebook")))
+        try:
+            yield
+        finally:
+            await recorder.close()
+            await pool.close()
+
+    return Litestar(
+        route_handlers=http.routes(),
+        lifespan=[lifespan],
+        exception_handlers={
+            problems.ProblemException: http.on_problem,
+            HTTPException: http.on_http,
+            Busy: http.on_busy,
+            Exception: http.on_anything,
+        },
+        request_max_body_size=config.body_limit_bytes,
+        openapi_config=None,
+        logging_config=None,
+    )
+
+
+def from_environment() -> Litestar:
+    """The service as its environment says: what a server process calls."""
+    return build_app(settings.read(os.environ))
+
+
+def now() -> datetime:
+    """The one clock of the service."""
+    return datetime.now(UTC)

@@ -1,0 +1,288 @@
+"""The command `tinebook`: serve, keep and prove the ledger. The only place of the service that prints."""
+
+import asyncio
+import os
+import signal
+import sys
+from collections.abc import AsyncIterator, Callable, Coroutine
+from datetime import timedelta
+from pathlib import Path
+from typing import Any, TypeVar
+from uuid import UUID
+
+import asyncpg
+import click
+import msgspec
+import uvicorn
+
+from service import app, catalog, runtime, settings
+from service.settings import Settings
+from service.store import database, embedded, migrate
+from service.workflow import access, importing, proof
+from service.workflow.access import Scope
+from service.workflow.recording import Scribe
+from service.workflow.reference import Reference
+
+T = TypeVar("T")
+
+OK, BROKEN, UNUSABLE = 0, 1, 2
+"""Exit statuses: all well; something is broken or was refused; the command could not do its work."""
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
+@click.option("--data", type=click.Path(path_type=Path), help="Data directory of the embedded database [TINEBOOK_DATA].")
+@click.pass_context
+def main(context: click.Context, data: Path | None) -> None:
+    """Tinebook: how many cycles each contact retainer of each connector has had, and whether it may have one more.
+
+    Settings come from the environment (TINEBOOK_...). Without TINEBOOK_DSN a PostgreSQL of its own runs in the data
+    directory. Exit status: 0 all well, 1 something is broken or was refused, 2 the command could not do its work.
+    """
+    try:
+        config = settings.read(os.environ)
+    except settings.SettingsError as error:
+        raise _Unusable(str(error)) from error
+    context.obj = config if data is None else msgspec.structs.replace(config, data=data)
+
+
+class _Unusable(click.ClickException):
+    """The command could not do its work."""
+
+    exit_code = UNUSABLE
+
+
+@main.command()
+@click.option("--host", help="Address to listen on [TINEBOOK_HOST, 127.0.0.1].")
+@click.option("--port", type=int, help="Port to listen on [TINEBOOK_PORT, 8600].")
+@click.option("--workers", type=click.IntRange(1, 64), help="Processes that serve [TINEBOOK_WORKERS, 1].")
+@click.pass_obj
+def serve(config: Settings, host: str | None, port: int | None, workers: int | None) -> None:
+    """Serve the API until Ctrl-C or TERM; then finish what was taken, and stop what was started."""
+    given = {"host": host, "port": port, "workers": workers}
+    config = msgspec.structs.replace(config, **{key: value for key, value in given.items() if value is not None})
+    with _databases(config) as found:
+        if config.owner_dsn is not None or config.dsn is None:
+            runtime.bring_up_to_date(found)
+        run_server(msgspec.structs.replace(config, dsn=found.service_dsn))
+
+
+def run_server(config: Settings) -> None:
+    """Run the service until it is told to stop."""
+    os.environ |= {f"{settings.PREFIX}{key.upper()}": str(value) for key, value in _given(config).items()}
+    uvicorn.run(
+        "service.app:from_environment",
+        factory=True,
+        host=config.host,
+        port=config.port,
+        workers=config.workers,
+        access_log=False,
+        log_level="warning",
+        timeout_graceful_shutdown=30,
+    )
+
+
+def _given(config: Settings) -> dict[str, Any]:
+    return {name: getattr(config, name) for name in Settings.__struct_fields__ if getattr(config, name) is not None}
+
+
+@main.command("migrate")
+@click.pass_obj
+def migrate_schema(config: Settings) -> None:
+    """Bring the database's schema up to date, as its owner."""
+    with _databases(config) as found:
+
+        async def run() -> int:
+            async with database.owner(found.owner_dsn) as connection:
+                return await migrate.migrate(connection, click.echo)
+
+        count = _run(run())
+    click.echo(f"{count} migrations ran" if count else "the schema is up to date")
+
+
+@main.command()
+@click.argument("connector", type=click.UUID, required=False)
+@click.option("--json", "as_json", is_flag=True, help="One JSON line per break, for scripts.")
+@click.pass_obj
+def verify(config: Settings, connector: UUID | None, as_json: bool) -> None:
+    """Prove chain, fold and state, of everything or of one CONNECTOR; says exactly where something is not as recorded."""
+    with _databases(config) as found:
+        breaks = _run(_each(found.owner_dsn, lambda c, p: proof.verify(c, config.house, connector, p), as_json))
+    if not as_json:
+        click.secho(f"{len(breaks)} breaks found" if breaks else "everything is as it was recorded", bold=True)
+    sys.exit(BROKEN if breaks else OK)
+
+
+@main.command()
+@click.argument("connector", type=click.UUID, required=False)
+@click.pass_obj
+def rebuild(config: Settings, connector: UUID | None) -> None:
+    """Write the state anew from the ledger, of everything or of one CONNECTOR. A broken chain is left as it is."""
+    with _databases(config) as found:
+        outcomes = _run(_each(found.owner_dsn, lambda c, p: proof.rebuild(c, config.house, connector, p), as_json=False))
+    breaks = [each for each in outcomes if isinstance(each, proof.Break)]
+    click.secho(f"{len(outcomes) - len(breaks)} states written anew, {len(breaks)} breaks", bold=True)
+    sys.exit(BROKEN if breaks else OK)
+
+
+async def _each(
+    dsn: str, work: Callable[[Any, proof.Progress], AsyncIterator[T]], as_json: bool
+) -> list[T]:
+    found: list[T] = []
+    async with database.owner(dsn) as connection:
+        with _Progress("connectors", quiet=as_json) as progress:
+            async for each in work(connection, progress.tell):
+                found.append(each)
+                progress.clear()
+                click.echo(msgspec.json.encode(each).decode() if as_json else f"  {each}")
+    return found
+
+
+@main.group()
+def token() -> None:
+    """Make, list and revoke the tokens that open the API."""
+
+
+@token.command("make")
+@click.argument("name")
+@click.option("--scope", "scopes", multiple=True, required=True, type=click.Choice([each.value for each in Scope]))
+@click.option("--days", type=click.IntRange(1, 3660), default=90, show_default=True, help="Days until it expires.")
+@click.pass_obj
+def make_token(config: Settings, name: str, scopes: tuple[str, ...], days: int) -> None:
+    """Make a token for NAME and print it, once: only its hash is kept."""
+    now = app.now()
+
+    async def run(dsn: str) -> str:
+        async with database.owner(dsn) as connection:
+            return await access.make(connection, name, [Scope(each) for each in scopes], now, now + timedelta(days=days))
+
+    with _databases(config) as found:
+        click.echo(_run(run(found.owner_dsn)))
+
+
+@token.command("list")
+@click.pass_obj
+def list_tokens(config: Settings) -> None:
+    """List all tokens: id, name, scopes, until when, revoked or not."""
+
+    async def run(dsn: str) -> list[asyncpg.Record]:
+        async with database.owner(dsn) as connection:
+            return await database.fetch(connection, "tokens")
+
+    with _databases(config) as found:
+        for row in _run(run(found.owner_dsn)):
+            state = f"revoked {row['revoked_at']:%Y-%m-%d}" if row["revoked_at"] else f"until {row['expires_at']:%Y-%m-%d}"
+            click.echo(f"{row['token']}  {row['name']}  {','.join(row['scopes'])}  {state}")
+
+
+@token.command("revoke")
+@click.argument("name_or_id")
+@click.pass_obj
+def revoke_token(config: Settings, name_or_id: str) -> None:
+    """Revoke every token of that name or id; a running service stops taking it within a second."""
+
+    async def run(dsn: str) -> list[UUID]:
+        async with database.owner(dsn) as connection:
+            return await access.revoke(connection, name_or_id, app.now())
+
+    with _databases(config) as found:
+        revoked = _run(run(found.owner_dsn))
+    if not revoked:
+        raise click.ClickException(f"no token in force is called {name_or_id!r}: see `tinebook token list`")
+    click.echo(f"{len(revoked)} revoked")
+
+
+@main.command("import")
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--by", default="import", show_default=True, help="Recorded by.")
+@click.option("--dry-run", is_flag=True, help="Only check that every line can be read.")
+@click.pass_obj
+def import_entries(config: Settings, file: Path, by: str, dry_run: bool) -> None:
+    """Import entries from FILE, one JSON object a line as in POST /v1/entries. May be cut off and run again."""
+    bad = importing.check(file)
+    for each in bad:
+        click.echo(f"{file}:{each.number}: {each.text}", err=True)
+    if bad:
+        raise click.ClickException(f"{len(bad)} lines can't be read; nothing was imported")
+    if dry_run:
+        click.echo("every line can be read")
+        return
+    with _databases(config) as found:
+        tally, refused = _run(_import(found.service_dsn, config, file, by))
+    for each in refused:
+        click.echo(f"{file}:{each.number}: {each.text}", err=True)
+    click.echo(
+        f"{tally.recorded} recorded, {tally.already_recorded} already recorded, "
+        f"{tally.parked} parked, {tally.refused} refused"
+    )
+    sys.exit(BROKEN if refused else OK)
+
+
+async def _import(
+    dsn: str, config: Settings, file: Path, by: str
+) -> tuple[importing.Tally, list[importing.BadLine]]:
+    connection = await database.service_connection(dsn)
+    try:
+        scribe = Scribe(config.house, Reference(catalog.load()))
+        with _Progress("entries") as progress:
+            return await importing.run(connection, scribe, file, by, app.now, lambda tally: progress.tell(tally.done, 0))
+    finally:
+        await connection.close()
+
+
+class _Progress:
+    """A line that says how far a long job is; on a terminal only."""
+
+    def __init__(self, what: str, *, quiet: bool = False) -> None:
+        self._what = what
+        self._shown = sys.stderr.isatty() and not quiet
+
+    def __enter__(self) -> "_Progress":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.clear()
+
+    def tell(self, done: int, total: int) -> None:
+        """Say how far."""
+        if self._shown:
+            of = f" of {total:,} ({done / total:.0%})" if total else ""
+            click.echo(f"\r\x1b[K{done:,}{of} {self._what}", nl=False, err=True)
+
+    def clear(self) -> None:
+        """Leave the line free for something else."""
+        if self._shown:
+            click.echo("\r\x1b[K", nl=False, err=True)
+
+
+def _databases(config: Settings) -> Any:
+    return _Telling(runtime.databases(config))
+
+
+class _Telling:
+    """Turns what can go wrong with a database into a sentence and an exit status."""
+
+    def __init__(self, inner: Any) -> None:
+        self._inner = inner
+
+    def __enter__(self) -> runtime.Databases:
+        # TERM ends a command the way Ctrl-C does, so that what it started is stopped.
+        signal.signal(signal.SIGTERM, _interrupt)
+        try:
+            found: runtime.Databases = self._inner.__enter__()
+        except (embedded.EmbeddedError, OSError, asyncpg.PostgresError) as error:
+            raise _Unusable(f"no database: {error}") from error
+        return found
+
+    def __exit__(self, *exception: Any) -> None:
+        self._inner.__exit__(*exception)
+
+
+def _interrupt(*_: object) -> None:
+    raise KeyboardInterrupt
+
+
+def _run(work: Coroutine[Any, Any, T]) -> T:
+    try:
+        return asyncio.run(work)
+    except (OSError, asyncpg.PostgresError, asyncpg.InterfaceError, migrate.MigrationError) as error:
+        raise _Unusable(str(error)) from error

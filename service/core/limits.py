@@ -1,0 +1,59 @@
+"""A connector's line on the fleet's list: where its limiting cavity stands. Connectors within their rating have none."""
+
+from msgspec import Struct
+
+from service.core import cycles, plans
+from service.core.cycles import Wear
+from service.core.entries import Definition, HouseRule
+from service.core.states import ConnectorState
+
+NOBODY_KNOWS = 2_147_483_647
+"""Urgency where what remains is not known: after everything that is."""
+
+
+class LimitLine(Struct, frozen=True):
+    """`rank` 0 is the worst wear; `remaining` is insertions still allowed in the limiting cavity, None where unknown."""
+
+    rank: int
+    urgency: int
+    wear: str
+    limiting_cavity: str
+    cycles_begun: int
+    rating: int | None
+    rating_verified: bool
+    remaining: int | None
+    worn_cavities: int
+    asset: str | None
+    zone: str | None
+    position: str | None
+
+
+def line(definition: Definition, state: ConnectorState, house: HouseRule) -> LimitLine | None:
+    """The line of a connector; None if it is within its rating or retired."""
+    figures = cycles.limits(definition.rating, definition.nearing_fraction, house)
+    limiting = plans.limiting(state.cavities, figures)
+    if limiting is None or limiting.standing.wear is Wear.WITHIN or state.whole.retired:
+        return None
+    stands = limiting.standing
+    worn = sum(1 for each in state.cavities if _worn(each.counts, each.occupied, figures))
+    return LimitLine(
+        rank=max(cycles.SEVERITY.values()) - cycles.SEVERITY[stands.wear],
+        urgency=NOBODY_KNOWS if stands.left is None else stands.left,
+        wear=stands.wear.value,
+        limiting_cavity=limiting.cavity,
+        cycles_begun=stands.begun,
+        rating=figures.rating,
+        rating_verified=definition.rating is not None and definition.rating.verified,
+        remaining=stands.left,
+        worn_cavities=worn,
+        asset=state.whole.asset,
+        zone=state.whole.zone,
+        position=state.whole.position,
+    )
+
+
+def _worn(counts: cycles.Counts, occupied: bool | None, figures: cycles.Limits) -> bool:
+    """Spent or over: it can't take a contact again."""
+    if figures.rating is None:
+        return False
+    return cycles.begun(cycles.after_insertion(counts, occupied), figures.first_insertion_counts) > figures.rating

@@ -1,0 +1,69 @@
+"""What is noted about an entry at the moment it is recorded: clocks, people and tools. Kept with the entry for good."""
+
+from collections.abc import Mapping, Set
+from datetime import datetime, timedelta
+
+from msgspec import Struct
+
+from service.core import answers, tooling
+from service.core.answers import Action, ToolFit
+from service.core.discrepancies import Code
+from service.core.entries import Definition, Entry, Kind
+
+# House figures, not from a standard: bench clocks that keep time agree within seconds; an offline bench sends days late.
+AHEAD = timedelta(minutes=5)
+OFF = timedelta(minutes=2)
+BEHIND = timedelta(days=5 * 365)
+
+_ACTIONS = {Kind.INSERTION: Action.INSERT, Kind.REMOVAL: Action.REMOVE, Kind.TINE_ENTRY: Action.REMOVE}
+
+
+class Lists(Struct, frozen=True):
+    """The shop's own lists: badges, and tools with their part numbers. An empty list is one that the shop does not keep."""
+
+    people: Set[str] = frozenset()
+    tools: Mapping[str, str] = {}
+
+
+def clocks(entry: Entry, recorded_at: datetime, sent_at: datetime | None) -> tuple[str, ...]:
+    """What the times say: work after its recording, work years before it, a sender whose clock is off."""
+    found = []
+    if entry.performed_at > recorded_at + AHEAD:
+        found.append(Code.CLOCK_AHEAD)
+    if entry.performed_at < recorded_at - BEHIND:
+        found.append(Code.CLOCK_BEHIND)
+    if sent_at is not None and abs(recorded_at - sent_at) > OFF:
+        found.append(Code.CLOCK_OFF)
+    return tuple(found)
+
+
+def person(entry: Entry, lists: Lists) -> tuple[str, ...]:
+    """Whether the performer is unknown."""
+    return (Code.UNKNOWN_PERSON,) if lists.people and entry.performed_by not in lists.people else ()
+
+
+def tool(entry: Entry, lists: Lists, definition: Definition, tools: tooling.Tooling | None) -> tuple[str, ...]:
+    """Whether the tool is unknown or wrong for the cavity's contact size and this half of the job."""
+    action = _ACTIONS.get(entry.kind)
+    size = next((each.contact_size for each in definition.cavities if each.id == entry.cavity), None)
+    if entry.tool is None or action is None or size is None:
+        return ()
+    match fit(entry.tool, lists, tools, size, action):
+        case ToolFit.WRONG:
+            return (Code.WRONG_TOOL,)
+        case ToolFit.UNKNOWN:
+            return (Code.UNKNOWN_TOOL,)
+        case _:
+            return ()
+
+
+def fit(
+    mark: str | None, lists: Lists, tools: tooling.Tooling | None, contact_size: str, action: Action
+) -> ToolFit:
+    """What is known of a tool by its mark on the shop's list or by its part number; the plan and the entry agree by using this."""
+    if mark is None:
+        return ToolFit.NOT_STATED
+    by_number = answers.tool_fit(tools, lists.tools.get(mark, mark), contact_size, action)
+    if by_number is not ToolFit.UNKNOWN:
+        return by_number
+    return ToolFit.UNKNOWN if lists.tools and mark not in lists.tools else ToolFit.NOT_STATED

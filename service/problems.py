@@ -1,0 +1,66 @@
+"""Problems by RFC 9457: a stable type and title each, and a sentence that says what, where and what to do."""
+
+import enum
+
+from service.messages import Problem, ProblemError
+
+
+class Type(enum.Enum):
+    """The closed list of problem types: name, HTTP status, fixed title."""
+
+    MALFORMED_BODY = ("malformed-body", 400, "The request body can't be read.")
+    INVALID_REQUEST = ("invalid-request", 422, "The request is not valid.")
+    INVALID_ENTRY = ("invalid-entry", 422, "The entry is not valid.")
+    ID_REUSED = ("id-reused", 409, "This id was used for something else.")
+    UNKNOWN_CAVITY = ("unknown-cavity", 422, "The connector has no such cavity.")
+    UNKNOWN_CONNECTOR = ("unknown-connector", 404, "There is no such connector.")
+    UNKNOWN_ENTRY = ("unknown-entry", 404, "There is no such entry.")
+    CONNECTOR_KNOWN = ("connector-already-registered", 409, "The connector is registered already, differently.")
+    CAVITIES_NEEDED = ("cavities-needed", 422, "The cavities of this connector are not known.")
+    NOT_FOUND = ("not-found", 404, "There is nothing here.")
+    METHOD_NOT_ALLOWED = ("method-not-allowed", 405, "This can't be done here.")
+    UNAUTHENTICATED = ("unauthenticated", 401, "A valid token is needed.")
+    FORBIDDEN = ("forbidden", 403, "This token does not open this.")
+    TOO_LARGE = ("too-large", 413, "The request is too large.")
+    BUSY = ("busy", 503, "The service is busy.")
+    UNAVAILABLE = ("database-unavailable", 503, "The database can't be reached.")
+    INTERNAL = ("internal-error", 500, "Something went wrong in the service.")
+
+    @property
+    def uri(self) -> str:
+        """The stable type URI."""
+        return f"urn:tinebook:problem:{self.value[0]}"
+
+
+class ProblemException(Exception):
+    """A request that ends in a problem."""
+
+    def __init__(self, problem: Problem, headers: dict[str, str] | None = None) -> None:
+        super().__init__(problem.detail)
+        self.problem = problem
+        self.headers = headers or {}
+
+
+def problem(kind: Type, detail: str, *errors: tuple[str, str]) -> Problem:
+    """A problem of a type; `errors` are (JSON pointer, sentence) pairs."""
+    name, status, title = kind.value
+    return Problem(
+        type=kind.uri,
+        title=title,
+        status=status,
+        detail=detail,
+        errors=tuple(ProblemError(pointer=pointer, detail=text) for pointer, text in errors),
+    )
+
+
+def raised(kind: Type, detail: str, *errors: tuple[str, str], headers: dict[str, str] | None = None) -> ProblemException:
+    """The exception for a problem; `name` and `status` come from its type."""
+    return ProblemException(problem(kind, detail, *errors), headers)
+
+
+def unknown_cavity(cavity: str, known: list[str], pointer: str) -> Problem:
+    """A cavity that the connector does not have; ids are case-sensitive, so a near miss is pointed out, never taken."""
+    near = [each for each in known if each.casefold() == cavity.casefold()]
+    hint = f" Ids are case-sensitive: is {' or '.join(repr(each) for each in near)} meant?" if near else ""
+    text = f"the connector has no cavity {cavity!r}.{hint}"
+    return problem(Type.UNKNOWN_CAVITY, text, (pointer, text))

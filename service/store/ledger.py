@@ -1,0 +1,182 @@
+"""Rows of the ledger and of the state beside it, as the core's values."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from uuid import UUID
+
+from msgspec import Struct
+
+from service.core import chain, states
+from service.core.entries import Definition, Recorded
+from service.core.limits import LimitLine
+from service.core.states import ConnectorState
+from service.store import database
+from service.store.database import Connection
+
+_CACHED_DEFINITIONS = 20_000
+
+
+class Head(Struct, frozen=True):
+    """Where a connector's chain and state stand."""
+
+    connector: UUID
+    entries: int
+    hash: bytes
+    definition: Definition
+    definition_number: int
+    state: ConnectorState
+
+
+class Definitions:
+    """Definitions by connector and number. They never change once written, so they may be kept."""
+
+    def __init__(self) -> None:
+        self._kept: dict[tuple[UUID, int], Definition] = {}
+
+    async def fetch(self, connection: Connection, wanted: Iterable[tuple[UUID, int]]) -> dict[tuple[UUID, int], Definition]:
+        """These definitions, from memory or from the database."""
+        wanted = set(wanted)
+        missing = [each for each in wanted if each not in self._kept]
+        if missing:
+            rows = await database.fetch(
+                connection, "definitions", [each[0] for each in missing], [each[1] for each in missing]
+            )
+            if len(self._kept) + len(rows) > _CACHED_DEFINITIONS:
+                self._kept.clear()
+            fetched = {(row["connector"], row["number"]): chain.decode_definition(row["body"]).definition for row in rows}
+            self._kept.update(fetched)
+            return fetched | {each: self._kept[each] for each in wanted if each in self._kept}
+        return {each: self._kept[each] for each in wanted}
+
+
+async def heads(
+    connection: Connection, definitions: Definitions, connectors: Iterable[UUID], *, lock: bool
+) -> dict[UUID, Head]:
+    """The heads of these connectors, locked for a write or just read; those not on the books are left out."""
+    rows = await database.fetch(connection, "lock_heads" if lock else "heads", list(connectors))
+    known = await definitions.fetch(connection, ((row["connector"], row["definition"]) for row in rows))
+    return {
+        row["connector"]: Head(
+            connector=row["connector"],
+            entries=row["entries"],
+            hash=row["hash"],
+            definition=known[row["connector"], row["definition"]],
+            definition_number=row["definition"],
+            state=states.decode(row["state"]),
+        )
+        for row in rows
+    }
+
+
+async def history(connection: Connection, connector: UUID, cavities: frozenset[str] | None) -> list[Recorded]:
+    """What was recorded of these cavities and of the whole, or all of it."""
+    rows = await database.fetch(connection, "history", connector, None if cavities is None else sorted(cavities))
+    return [chain.decode_body(row["body"]).recorded for row in rows]
+
+
+class LedgerRow(Struct, frozen=True):
+    """One entry ready to be appended."""
+
+    connector: UUID
+    number: int
+    recorded: Recorded
+    body: bytes
+    hash: bytes
+
+
+def next_rows(connector: UUID, entries: int, previous: bytes, news: Iterable[Recorded]) -> list[LedgerRow]:
+    """Number and chain new entries after the head of their connector."""
+    rows = []
+    for number, recorded in enumerate(news, entries + 1):
+        body = chain.canonical_body(chain.LedgerBody(connector=connector, number=number, recorded=recorded))
+        previous = chain.link(previous, body)
+        rows.append(LedgerRow(connector, number, recorded, body, previous))
+    return rows
+
+
+async def append(connection: Connection, rows: list[LedgerRow]) -> None:
+    """Append rows to the ledger."""
+    if not rows:
+        return
+    facts = [each.recorded.entry for each in rows]
+    await database.run(
+        connection,
+        "append_entries",
+        [each.connector for each in rows],
+        [each.number for each in rows],
+        [each.id for each in facts],
+        [each.kind.value for each in facts],
+        [each.cavity for each in facts],
+        [each.performed_at for each in facts],
+        [each.recorded.recorded_at for each in rows],
+        [each.body for each in rows],
+        [each.hash for each in rows],
+    )
+
+
+async def append_receipts(connection: Connection, receipts: list[tuple[UUID, UUID | None, bytes]]) -> None:
+    """Keep accepted ids with the digest of what came under them."""
+    if receipts:
+        ids, connectors, digests = zip(*receipts, strict=True)
+        await database.run(connection, "append_receipts", list(ids), list(connectors), list(digests))
+
+
+class Moved(Struct, frozen=True):
+    """Where a head moves to."""
+
+    connector: UUID
+    entries: int
+    hash: bytes
+    state: ConnectorState
+
+
+async def move_heads(connection: Connection, moved: list[Moved]) -> None:
+    """Move heads to where new entries leave them."""
+    if moved:
+        await database.run(
+            connection,
+            "move_heads",
+            [each.connector for each in moved],
+            [each.entries for each in moved],
+            [each.hash for each in moved],
+            [states.encode(each.state) for each in moved],
+        )
+
+
+async def put_limit_lines(connection: Connection, lines: list[tuple[UUID, LimitLine | None]]) -> None:
+    """Bring the fleet's list up to date for these connectors."""
+    gone = [connector for connector, line in lines if line is None]
+    if gone:
+        await database.run(connection, "drop_limit_lines", gone)
+    present = [(connector, line) for connector, line in lines if line is not None]
+    if present:
+        columns = [[getattr(line, name) for _, line in present] for name in LimitLine.__struct_fields__]
+        await database.run(connection, "put_limit_lines", [connector for connector, _ in present], *columns)
+
+
+class Parking(Struct, frozen=True):
+    """An entry without a connector, ready to be parked."""
+
+    recorded: Recorded
+    digest: bytes
+    reason: str
+    keys: tuple[str, ...]
+
+
+async def park(connection: Connection, parkings: list[Parking]) -> None:
+    """Keep entries whose connector is not known."""
+    if not parkings:
+        return
+    at: list[datetime] = [each.recorded.recorded_at for each in parkings]
+    await database.run(
+        connection,
+        "park",
+        [each.recorded.entry.id for each in parkings],
+        [each.recorded.entry.connector for each in parkings],
+        [each.reason for each in parkings],
+        at,
+        [each.digest for each in parkings],
+        [chain.canonical(each.recorded) for each in parkings],
+    )
+    pairs = [(key, each.recorded.entry.id) for each in parkings for key in each.keys]
+    await database.run(connection, "park_marks", [key for key, _ in pairs], [entry for _, entry in pairs])

@@ -1,0 +1,1 @@
+"""What people do, one function each: one transaction, load, decide, append, answer."""

@@ -1,0 +1,275 @@
+"""Registering, finding and showing connectors."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from uuid import UUID
+
+import asyncpg
+import msgspec
+from msgspec import Struct
+
+from service import messages, problems
+from service.core import chain, entries, fold, limits, marks, part_numbers, states
+from service.core.entries import CavityDefinition, Definition, HouseRule, Recorded
+from service.store import database, ledger
+from service.store.database import Connection
+from service.store.ledger import Head
+from service.workflow import recording, views
+from service.workflow.reference import Reference
+
+PAGE = 100
+
+
+class Registered(Struct, frozen=True):
+    """A connector on the books; `new` is False where the same registration had been made before."""
+
+    head: Head
+    new: bool
+
+
+async def register(
+    connection: Connection,
+    scribe: recording.Scribe,
+    reference: Reference,
+    house: HouseRule,
+    asked: messages.Registration,
+    by: str,
+    at: datetime,
+    fresh_id: UUID,
+) -> Registered:
+    """Put a connector on the books; entries that waited for it join its ledger in the same transaction."""
+    definition = define(asked, reference, asked.id or fresh_id)
+    async with connection.transaction():
+        await database.run(connection, "lock_parking")
+        before = await _same(connection, scribe, asked)
+        if before is not None:
+            return _again(before, definition)
+        head = await _begin(connection, definition, house, by, at)
+        await join_parked(connection, scribe, head, house)
+        found = await ledger.heads(connection, scribe.definitions, [head.connector], lock=False)
+    return Registered(found[head.connector], True)
+
+
+def define(asked: messages.Registration, reference: Reference, connector: UUID) -> Definition:
+    """What a registration makes of a connector. Cavities that nobody gave and the catalogue does not know are never invented."""
+    decoded = part_numbers.decode(asked.part_number) if asked.part_number else None
+    known = decoded if isinstance(decoded, part_numbers.Decoded) else None
+    cavities, source = asked.cavities, asked.cavity_ids
+    if cavities is None:
+        published = reference.catalog.cavities(known) if known is not None else None
+        if published is None:
+            raise problems.raised(
+                problems.Type.CAVITIES_NEEDED,
+                "the catalogue does not list the cavities of this part number: give each cavity's id and contact size",
+                ("#/cavities", "missing, and the part number does not tell them"),
+            )
+        cavities, source = published, "published"
+    _check_cavities(cavities)
+    return Definition(
+        connector=connector,
+        serial=asked.serial,
+        cavities=cavities,
+        history=asked.history,
+        cage=asked.cage,
+        part_number=asked.part_number,
+        family=asked.family or (known.family if known is not None else None),
+        cavity_ids=source,
+        rating=asked.rating,
+        mating_rating=asked.mating_rating,
+        populated=asked.populated,
+        nearing_fraction=asked.nearing_fraction,
+    )
+
+
+def _check_cavities(cavities: tuple[CavityDefinition, ...]) -> None:
+    seen: set[str] = set()
+    for index, each in enumerate(cavities):
+        if each.id in seen:
+            text = f"cavity {each.id!r} stands twice"
+            raise problems.raised(problems.Type.INVALID_REQUEST, text, (f"#/cavities/{index}/id", text))
+        seen.add(each.id)
+
+
+async def _same(connection: Connection, scribe: recording.Scribe, asked: messages.Registration) -> Head | None:
+    row = await database.fetch_one(connection, "same_connector", asked.serial, asked.cage, asked.part_number)
+    identities = [row["connector"]] if row is not None else []
+    if asked.id is not None and asked.id not in identities:
+        identities.append(asked.id)
+    heads = await ledger.heads(connection, scribe.definitions, identities, lock=False)
+    return next(iter(heads.values()), None)
+
+
+def _again(before: Head, definition: Definition) -> Registered:
+    wanted = msgspec.structs.replace(definition, connector=before.connector)
+    if before.definition != wanted:
+        fault = problems.problem(
+            problems.Type.CONNECTOR_KNOWN,
+            f"serial {definition.serial!r} is registered as {before.connector}; to change its rating, "
+            f"PUT /v1/connectors/{before.connector}/rating",
+        )
+        raise problems.ProblemException(msgspec.structs.replace(fault, connector=before.connector))
+    return Registered(before, False)
+
+
+async def _begin(connection: Connection, definition: Definition, house: HouseRule, by: str, at: datetime) -> Head:
+    body = chain.canonical(chain.DefinitionBody(definition=definition, recorded_at=at, recorded_by=by, reason="registered"))
+    start = chain.link(b"", body)
+    state = states.blank(definition)
+    identity = (definition.connector, definition.serial, definition.cage, definition.part_number)
+    await database.run(connection, "register_connector", *identity, definition.family, at)
+    keys = marks.keys(definition.serial, definition.cage, definition.part_number, str(definition.connector))
+    await database.run(connection, "register_marks", list(keys), definition.connector)
+    await database.run(connection, "append_definition", definition.connector, 1, at, body, start)
+    await database.run(connection, "start_head", definition.connector, start, states.encode(state))
+    await ledger.put_limit_lines(connection, [(definition.connector, limits.line(definition, state, house))])
+    return Head(definition.connector, 0, start, definition, 1, state)
+
+
+async def join_parked(connection: Connection, scribe: recording.Scribe, head: Head, house: HouseRule) -> None:
+    """Let entries that wait for this connector join its ledger, with the id and the times that they have."""
+    definition = head.definition
+    keys = marks.keys(definition.serial, definition.cage, definition.part_number, str(definition.connector))
+    rows = await database.fetch(connection, "parked_for", list(keys))
+    await _join(connection, scribe, head, house, [(row["id"], _parked(row["body"])) for row in rows])
+
+
+async def assign_parked(
+    connection: Connection, scribe: recording.Scribe, house: HouseRule, entry: UUID, connector: UUID
+) -> messages.EntryResult:
+    """Say to which connector a parked entry belongs."""
+    async with connection.transaction():
+        heads = await ledger.heads(connection, scribe.definitions, [connector], lock=True)
+        row = await database.fetch_one(connection, "parked_one", entry)
+        if row is None:
+            raise problems.raised(problems.Type.UNKNOWN_ENTRY, f"no entry {entry} is parked")
+        if connector not in heads:
+            raise unknown(str(connector))
+        results = await _join(connection, scribe, heads[connector], house, [(entry, _parked(row["body"]))])
+        return results[0]
+
+
+async def _join(
+    connection: Connection,
+    scribe: recording.Scribe,
+    head: Head,
+    house: HouseRule,
+    waiting: list[tuple[UUID, Recorded]],
+) -> list[messages.EntryResult]:
+    known = {each.id for each in head.definition.cavities}
+    fits, results = [], []
+    for entry, recorded in waiting:
+        missing = [each for each in entries.cavities_of(recorded.entry) if each not in known]
+        if missing:
+            text = f"the connector has no cavity {missing[0]!r}: correct the connector, or record the entry anew"
+            await database.run(connection, "keep_parked", [entry], text)
+            results.append(messages.EntryResult(id=entry, outcome="parked"))
+        else:
+            fits.append(recorded)
+    if fits:
+        draft = recording.Draft()
+        state = await scribe.advance(connection, draft, head, fits)
+        await draft.write(connection)
+        shown = views.Shown(head.definition, house)
+        results.extend(recording.result(each.entry, "recorded", state, shown) for each in fits)
+        await database.run(connection, "join_parked", [each.entry.id for each in fits], head.connector)
+    return results
+
+
+def _parked(body: bytes) -> Recorded:
+    return msgspec.json.decode(body, type=Recorded)
+
+
+async def revise_rating(
+    connection: Connection,
+    scribe: recording.Scribe,
+    house: HouseRule,
+    connector: UUID,
+    asked: messages.RatingRevision,
+    by: str,
+    at: datetime,
+) -> Head:
+    """Let another rating hold for a connector. Its whole history is folded anew, since the rating decides discrepancies."""
+    async with connection.transaction():
+        heads = await ledger.heads(connection, scribe.definitions, [connector], lock=True)
+        if connector not in heads:
+            raise unknown(str(connector))
+        head = heads[connector]
+        definition = msgspec.structs.replace(head.definition, rating=asked.rating)
+        hashes = await database.fetch(connection, "definition_hashes", connector)
+        body = chain.canonical(chain.DefinitionBody(definition=definition, recorded_at=at, recorded_by=by, reason=asked.reason))
+        number = hashes[-1]["number"] + 1
+        await database.run(
+            connection, "append_definition", connector, number, at, body, chain.link(hashes[-1]["hash"], body)
+        )
+        state = fold.fold(definition, await ledger.history(connection, connector, None))
+        await database.run(connection, "move_definition", connector, number, states.encode(state))
+        await ledger.put_limit_lines(connection, [(connector, limits.line(definition, state, house))])
+        return Head(connector, head.entries, head.hash, definition, number, state)
+
+
+def unknown(connector: str) -> problems.ProblemException:
+    """The refusal for a connector that is not on the books."""
+    return problems.raised(
+        problems.Type.UNKNOWN_CONNECTOR, f"no connector {connector!r} is registered; find it by GET /v1/connectors?mark="
+    )
+
+
+async def find(connection: Connection, definitions: ledger.Definitions, text: str) -> list[Head]:
+    """The connectors that a mark means: none, one, or several that have to be told apart."""
+    return await find_mark(connection, definitions, marks.read(text.encode()))
+
+
+async def find_mark(connection: Connection, definitions: ledger.Definitions, mark: marks.Mark) -> list[Head]:
+    """The connectors under the first look-up key of a mark that matches any."""
+    keys = marks.look_up_keys(mark)
+    rows = await database.fetch(connection, "connectors_by_keys", list(keys))
+    for key in keys:
+        matching = sorted(row["connector"] for row in rows if row["key"] == key)
+        if matching:
+            heads = await ledger.heads(connection, definitions, matching, lock=False)
+            return [heads[each] for each in matching]
+    return []
+
+
+class Cursor(Struct, frozen=True, array_like=True):
+    """Where the next page of connectors begins."""
+
+    serial: str
+    connector: UUID
+
+
+async def page(
+    connection: Connection,
+    definitions: ledger.Definitions,
+    after: Cursor | None,
+    limit: int,
+    part_number: str | None,
+    family: str | None,
+) -> tuple[list[Head], Cursor | None]:
+    """A page of the connectors by serial, and the cursor of the next."""
+    start = (after.serial, after.connector) if after else (None, None)
+    rows = await database.fetch(connection, "connector_page", *start, limit + 1, part_number, family)
+    heads = await ledger.heads(connection, definitions, [row["connector"] for row in rows[:limit]], lock=False)
+    last = rows[limit - 1] if len(rows) > limit else None
+    following = Cursor(last["serial"], last["connector"]) if last else None
+    return [heads[row["connector"]] for row in rows[:limit]], following
+
+
+async def one(connection: asyncpg.Pool | Connection, definitions: ledger.Definitions, connector: UUID) -> Head:
+    """One connector by its id."""
+    found = await many(connection, definitions, [connector])
+    if connector not in found:
+        raise unknown(str(connector))
+    return found[connector]
+
+
+async def many(
+    connection: asyncpg.Pool | Connection, definitions: ledger.Definitions, connectors: Iterable[UUID]
+) -> dict[UUID, Head]:
+    """Several connectors in one read."""
+    return await ledger.heads(connection, definitions, connectors, lock=False)  # type: ignore[arg-type]
+
+
+def lines(heads: Iterable[Head], house: HouseRule) -> tuple[messages.ConnectorLine, ...]:
+    """Connectors as a list shows them."""
+    return tuple(views.line(each, house) for each in heads)

@@ -1,0 +1,184 @@
+"""Verify that nothing was changed or lost, and rebuild the state from the ledger."""
+
+from collections.abc import AsyncIterator, Callable
+from typing import Any
+from uuid import UUID
+
+from msgspec import Struct
+
+from service.core import chain, fold, limits, states
+from service.core.entries import Definition, HouseRule, Recorded
+from service.core.limits import LimitLine
+from service.store import database, ledger
+from service.store.database import Connection
+
+_PAGE = 200
+_NOWHERE = UUID(int=0)
+
+
+class Break(Struct, frozen=True):
+    """Where something is not as it was recorded: the connector, the place in its ledger, and what is wrong."""
+
+    connector: UUID | None
+    place: str
+    text: str
+
+    def __str__(self) -> str:
+        where = f"connector {self.connector}, {self.place}" if self.connector else self.place
+        return f"{where}: {self.text}"
+
+
+class Proof(Struct, frozen=True):
+    """What one connector's records give when they are read from the first definition on."""
+
+    definition: Definition
+    definition_number: int
+    entries: int
+    hash: bytes
+    state: bytes
+    line: LimitLine | None
+
+
+class Page(Struct, frozen=True):
+    """The records of some connectors, as read in one snapshot."""
+
+    connectors: list[Any]
+    definitions: dict[UUID, list[Any]]
+    entries: dict[UUID, list[Any]]
+    lines: dict[UUID, LimitLine]
+
+
+Progress = Callable[[int, int], None]
+"""Told how many connectors of how many are done."""
+
+
+async def verify(
+    connection: Connection, house: HouseRule, only: UUID | None, progress: Progress
+) -> AsyncIterator[Break]:
+    """Every place where chain, fold or state does not hold, over the whole database or one connector."""
+    async for page in _pages(connection, only, progress, read_only=True):
+        for row in page.connectors:
+            proof, breaks = prove(row["connector"], page, house)
+            for each in breaks:
+                yield each
+            if proof is not None:
+                for each in _against_state(row, proof, page.lines.get(row["connector"])):
+                    yield each
+    if only is None:
+        for row in await database.fetch(connection, "proof_strays"):
+            yield Break(row["connector"], f"entry {row['number']}", "its connector is not on the books")
+        for row in await database.fetch(connection, "proof_lost"):
+            yield Break(row["connector"], f"id {row['id']}", "was accepted, and its entry is gone")
+
+
+async def rebuild(
+    connection: Connection, house: HouseRule, only: UUID | None, progress: Progress
+) -> AsyncIterator[UUID | Break]:
+    """Write the state anew from the ledger; yields the connectors whose state was another, and breaks that prevent it."""
+    async for page in _pages(connection, only, progress, read_only=False):
+        for row in page.connectors:
+            proof, breaks = prove(row["connector"], page, house)
+            for each in breaks:
+                yield each
+            if proof is None or breaks or not list(_against_state(row, proof, page.lines.get(row["connector"]))):
+                continue
+            await database.run(
+                connection,
+                "replace_head",
+                row["connector"],
+                proof.entries,
+                proof.hash,
+                proof.definition_number,
+                proof.state,
+            )
+            await ledger.put_limit_lines(connection, [(row["connector"], proof.line)])
+            yield row["connector"]
+
+
+async def _pages(
+    connection: Connection, only: UUID | None, progress: Progress, *, read_only: bool
+) -> AsyncIterator[Page]:
+    total = 1 if only else await connection.fetchval(database.SQL["connector_count"])
+    done, after = 0, _NOWHERE
+    while True:
+        async with connection.transaction(isolation="repeatable_read", readonly=read_only):
+            rows = await database.fetch(connection, "proof_page", after, _PAGE, only)
+            if not rows:
+                return
+            ids = [row["connector"] for row in rows]
+            if not read_only:
+                await database.run(connection, "lock_heads", ids)
+            yield await _page(connection, rows, ids)
+        done, after = done + len(rows), ids[-1]
+        progress(done, max(total, done))
+
+
+async def _page(connection: Connection, rows: list[Any], ids: list[UUID]) -> Page:
+    page = Page(rows, {each: [] for each in ids}, {each: [] for each in ids}, {})
+    for row in await database.fetch(connection, "proof_definitions", ids):
+        page.definitions[row["connector"]].append(row)
+    for row in await database.fetch(connection, "proof_entries", ids):
+        page.entries[row["connector"]].append(row)
+    for row in await database.fetch(connection, "proof_limit_lines", ids):
+        page.lines[row["connector"]] = LimitLine(*(row[name] for name in LimitLine.__struct_fields__))
+    return page
+
+
+def prove(connector: UUID, page: Page, house: HouseRule) -> tuple[Proof | None, list[Break]]:
+    """Read one connector's records from the start; stops folding where the chain breaks."""
+    breaks: list[Break] = []
+    definitions, head = _chained(connector, page.definitions[connector], "definition", b"", breaks)
+    if not definitions or breaks:
+        breaks = breaks or [Break(connector, "definition 1", "is missing")]
+        return None, breaks
+    definition = chain.decode_definition(definitions[-1]).definition
+    bodies, head = _chained(connector, page.entries[connector], "entry", page.definitions[connector][0]["hash"], breaks)
+    history = [_recorded(connector, row, body, breaks) for row, body in zip(page.entries[connector], bodies, strict=False)]
+    if breaks:
+        return None, breaks
+    state = fold.fold(definition, history)
+    line = limits.line(definition, state, house)
+    return Proof(definition, len(definitions), len(history), head, states.encode(state), line), breaks
+
+
+def _chained(connector: UUID, rows: list[Any], what: str, start: bytes, breaks: list[Break]) -> tuple[list[bytes], bytes]:
+    bodies, previous = [], start
+    for number, row in enumerate(rows, 1):
+        if row["number"] != number:
+            breaks.append(Break(connector, f"{what} {number}", f"is missing; the next one there is {row['number']}"))
+            break
+        previous = chain.link(previous, row["body"])
+        if previous != row["hash"]:
+            breaks.append(Break(connector, f"{what} {number}", "its hash does not cover it and what came before it"))
+            break
+        bodies.append(row["body"])
+    return bodies, previous
+
+
+def _recorded(connector: UUID, row: Any, data: bytes, breaks: list[Break]) -> Recorded:
+    body = chain.decode_body(data)
+    recorded, entry = body.recorded, body.recorded.entry
+    shown = (body.connector, body.number, entry.id, entry.kind, entry.cavity, entry.performed_at, recorded.recorded_at)
+    columns = ("connector", "number", "id", "kind", "cavity", "performed_at", "recorded_at")
+    for name, value in zip(columns, shown, strict=True):
+        if row[name] != value:
+            breaks.append(Break(connector, f"entry {row['number']}", f"its column {name} differs from what was hashed"))
+    if row["digest"] != chain.digest(chain.canonical_entry(entry)):
+        breaks.append(Break(connector, f"entry {row['number']}", "its receipt is missing or is for something else"))
+    return recorded
+
+
+def _against_state(row: Any, proof: Proof, line: LimitLine | None) -> list[Break]:
+    connector = row["connector"]
+    if row["hash"] is None:
+        return [Break(connector, "head", "is missing")]
+    found = []
+    if row["entries"] != proof.entries or row["hash"] != proof.hash:
+        found.append(Break(connector, "head", f"stands at entry {row['entries']}, the ledger ends at {proof.entries}"))
+    if row["definition"] != proof.definition_number:
+        found.append(Break(connector, "head", f"goes by definition {row['definition']}, the last is {proof.definition_number}"))
+    if row["state"] != proof.state:
+        found.append(Break(connector, "state", "is not what the ledger gives"))
+    if line != proof.line:
+        found.append(Break(connector, "limit line", "is not what the state gives"))
+    return found

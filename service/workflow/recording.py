@@ -1,0 +1,342 @@
+"""Recording entries. Those that arrive together share a commit; none that is bad sinks its neighbours."""
+
+import asyncio
+from collections.abc import Sequence
+from datetime import datetime
+from uuid import UUID
+
+import asyncpg
+import msgspec
+from msgspec import Struct
+
+from service import messages, problems
+from service.core import chain, entries, fold, limits, marks, noting
+from service.core.entries import Entry, HouseRule, Recorded
+from service.core.states import ConnectorState
+from service.store import database, ledger
+from service.store.database import Connection
+from service.store.ledger import Head
+from service.workflow import views
+from service.workflow.reference import Reference
+
+MAX_BATCH = 2_000
+"""Entries in one transaction at most: bounds the time that a head stays locked."""
+_ATTEMPTS = 4
+
+
+class Submission(Struct, frozen=True):
+    """An entry on its way into the ledger."""
+
+    recorded: Recorded
+    digest: bytes
+
+    @property
+    def entry(self) -> Entry:
+        """The fact."""
+        return self.recorded.entry
+
+
+class Busy(Exception):
+    """The queue is full: nothing of the request was taken, it may be sent again."""
+
+
+class _Retry(Exception):
+    """Something else got in between: the batch must look again."""
+
+
+def submission(entry: Entry, by: str, at: datetime, sent_at: datetime | None, reference: Reference) -> Submission:
+    """What the service adds to a fact when it arrives."""
+    noted = (*noting.clocks(entry, at, sent_at), *noting.person(entry, reference.lists))
+    recorded = Recorded(entry=entry, recorded_at=at, recorded_by=by, noted=noted)
+    return Submission(recorded, chain.digest(chain.canonical_entry(entry)))
+
+
+class Recorder:
+    """The one way into the ledger of this process: while a batch is being committed, the next one fills."""
+
+    def __init__(self, dsn: str, house: HouseRule, reference: Reference, queue_limit: int) -> None:
+        self._dsn = dsn
+        self._scribe = Scribe(house, reference)
+        self._queue_limit = queue_limit
+        self._waiting: list[tuple[list[Submission], asyncio.Future[list[messages.EntryResult]]]] = []
+        self._queued = 0
+        self._wake = asyncio.Event()
+        self._closing = False
+        self._task: asyncio.Task[None] | None = None
+        self._connection: asyncpg.Connection | None = None
+
+    def start(self) -> None:
+        """Begin to take entries."""
+        self._task = asyncio.create_task(self._work(), name="recorder")
+
+    async def close(self) -> None:
+        """Take no more, and return when all that was taken is on disk."""
+        self._closing = True
+        self._wake.set()
+        if self._task is not None:
+            await self._task
+        if self._connection is not None and not self._connection.is_closed():
+            await self._connection.close()
+
+    async def record(self, submissions: list[Submission]) -> list[messages.EntryResult]:
+        """Record entries; returns once they are on disk. Raises Busy if too many wait already."""
+        if self._closing or self._queued + len(submissions) > self._queue_limit:
+            raise Busy
+        done: asyncio.Future[list[messages.EntryResult]] = asyncio.get_running_loop().create_future()
+        self._waiting.append((submissions, done))
+        self._queued += len(submissions)
+        self._wake.set()
+        # Shielded: a client that hangs up must not pull its entries out of a batch that is being committed.
+        return await asyncio.shield(done)
+
+    async def _work(self) -> None:
+        while True:
+            while not self._waiting:
+                if self._closing:
+                    return
+                self._wake.clear()
+                await self._wake.wait()
+            await self._serve(self._take())
+
+    def _take(self) -> list[tuple[list[Submission], asyncio.Future[list[messages.EntryResult]]]]:
+        taken, size = 0, 0
+        for submissions, _ in self._waiting:
+            if taken and size + len(submissions) > MAX_BATCH:
+                break
+            taken, size = taken + 1, size + len(submissions)
+        batch, self._waiting = self._waiting[:taken], self._waiting[taken:]
+        self._queued -= size
+        return batch
+
+    async def _serve(self, batch: list[tuple[list[Submission], asyncio.Future[list[messages.EntryResult]]]]) -> None:
+        together = [each for submissions, _ in batch for each in submissions]
+        try:
+            results = await self._commit(together)
+        except Exception as error:  # noqa: BLE001 - whatever it is, it belongs to the requests of this batch
+            if len(batch) == 1:
+                _settle(batch[0][1], error)
+                return
+            # One of them may be at fault: each goes alone, so that it sinks only itself.
+            for one in batch:
+                await self._serve([one])
+            return
+        start = 0
+        for submissions, done in batch:
+            _settle(done, results[start : start + len(submissions)])
+            start += len(submissions)
+
+    async def _commit(self, submissions: list[Submission]) -> list[messages.EntryResult]:
+        for attempt in range(_ATTEMPTS):
+            connection = await self._connected()
+            try:
+                async with connection.transaction():
+                    return await self._scribe.write(connection, submissions)
+            except (_Retry, asyncpg.UniqueViolationError, asyncpg.DeadlockDetectedError):
+                # Another process took one of the ids or registered the connector: looking again finds it.
+                if attempt + 1 == _ATTEMPTS:
+                    raise
+        raise AssertionError("unreachable")
+
+    async def _connected(self) -> asyncpg.Connection:
+        if self._connection is None or self._connection.is_closed():
+            self._connection = await database.service_connection(self._dsn)
+        return self._connection
+
+
+def _settle(done: "asyncio.Future[list[messages.EntryResult]]", outcome: list[messages.EntryResult] | Exception) -> None:
+    if done.done():
+        return
+    if isinstance(outcome, Exception):
+        done.set_exception(outcome)
+    else:
+        done.set_result(outcome)
+
+
+class Draft:
+    """What one batch is going to write."""
+
+    def __init__(self) -> None:
+        self.rows: list[ledger.LedgerRow] = []
+        self.receipts: list[tuple[UUID, UUID | None, bytes]] = []
+        self.moved: list[ledger.Moved] = []
+        self.lines: list[tuple[UUID, limits.LimitLine | None]] = []
+        self.parkings: list[ledger.Parking] = []
+
+    async def write(self, connection: Connection) -> None:
+        await ledger.append_receipts(connection, self.receipts)
+        await ledger.append(connection, self.rows)
+        await ledger.move_heads(connection, self.moved)
+        await ledger.put_limit_lines(connection, self.lines)
+        await ledger.park(connection, self.parkings)
+
+
+class Scribe:
+    """Writes batches of entries inside a transaction of the caller's."""
+
+    def __init__(self, house: HouseRule, reference: Reference) -> None:
+        self._house = house
+        self._reference = reference
+        self.definitions = ledger.Definitions()
+
+    async def write(
+        self, connection: Connection, submissions: Sequence[Submission], *, brief: bool = False
+    ) -> list[messages.EntryResult]:
+        """Record a batch: lock the heads it needs in one order, fold, append; one result per entry, in order.
+
+        A brief result says the outcome only, for whoever records a million and reads none.
+        """
+        targets, heads = await self._locked(connection, submissions)
+        accepted = await _receipts(connection, submissions)
+        draft = Draft()
+        results: list[messages.EntryResult] = []
+        fresh: dict[UUID, list[int]] = {}
+        for index, (each, target) in enumerate(zip(submissions, targets, strict=True)):
+            head = heads.get(target) if isinstance(target, UUID) else None
+            before = accepted.get(each.entry.id)
+            if before is not None:
+                results.append(_seen_before(each, before, head, self._house))
+            elif head is None:
+                accepted[each.entry.id] = (each.digest, True)
+                results.append(_park(draft, each, target))
+            elif (fault := _cavity_problem(each.entry, head)) is not None:
+                results.append(messages.EntryResult(id=each.entry.id, outcome="refused", problem=fault))
+            else:
+                accepted[each.entry.id] = (each.digest, False)
+                draft.receipts.append((each.entry.id, head.connector, each.digest))
+                fresh.setdefault(head.connector, []).append(index)
+                results.append(messages.EntryResult(id=each.entry.id, outcome="recorded"))
+        for connector, indexes in fresh.items():
+            state = await self.advance(connection, draft, heads[connector], [submissions[each].recorded for each in indexes])
+            if not brief:
+                shown = views.Shown(heads[connector].definition, self._house)
+                for each in indexes:
+                    results[each] = result(submissions[each].entry, "recorded", state, shown)
+        await draft.write(connection)
+        return results
+
+    async def _locked(
+        self, connection: Connection, submissions: Sequence[Submission]
+    ) -> tuple[list[UUID | str], dict[UUID, Head]]:
+        targets = await _resolve(connection, submissions)
+        wanted = {target for target in targets if isinstance(target, UUID)}
+        heads = await ledger.heads(connection, self.definitions, wanted, lock=True)
+        if all(target in heads for target in targets):
+            return targets, heads
+        # Something will be parked. From here on no connector can be registered, so what was not found has to be
+        # looked for once more: else an entry could be parked just after its connector took in what waited for it.
+        await database.run(connection, "lock_parking_shared")
+        late = await ledger.heads(connection, self.definitions, wanted - heads.keys(), lock=False)
+        if late or await _resolve(connection, submissions) != targets:
+            raise _Retry
+        return targets, heads
+
+    async def advance(
+        self, connection: Connection, draft: Draft, head: Head, news: list[Recorded]
+    ) -> ConnectorState:
+        """Fold new entries of one connector into its state, and draft what that writes."""
+        news = [self._with_tool_noted(each, head) for each in news]
+        rows = ledger.next_rows(head.connector, head.entries, head.hash, news)
+        state = await _folded(connection, head, news)
+        draft.rows.extend(rows)
+        draft.moved.append(ledger.Moved(head.connector, rows[-1].number, rows[-1].hash, state))
+        line = limits.line(head.definition, state, self._house)
+        if line != limits.line(head.definition, head.state, self._house):
+            draft.lines.append((head.connector, line))
+        return state
+
+    def _with_tool_noted(self, recorded: Recorded, head: Head) -> Recorded:
+        if recorded.entry.tool is None:
+            return recorded
+        tools = self._reference.tooling(head.definition)
+        noted = noting.tool(recorded.entry, self._reference.lists, head.definition, tools)
+        return msgspec.structs.replace(recorded, noted=(*recorded.noted, *noted)) if noted else recorded
+
+
+async def _resolve(connection: Connection, submissions: Sequence[Submission]) -> list[UUID | str]:
+    """Which connector each entry means: its id, or why it can't be told."""
+    by_text = {each.entry.connector: _as_uuid(each.entry.connector) for each in submissions}
+    keys = {text: _keys(text) for text, known in by_text.items() if known is None}
+    if not keys:
+        return [by_text[each.entry.connector] or "" for each in submissions]
+    wanted = sorted({key for each in keys.values() for key in each})
+    rows = await database.fetch(connection, "connectors_by_keys", wanted)
+    found: dict[str, set[UUID]] = {}
+    for row in rows:
+        found.setdefault(row["key"], set()).add(row["connector"])
+    return [by_text[each.entry.connector] or _meant(keys[each.entry.connector], found) for each in submissions]
+
+
+def _meant(keys: tuple[str, ...], found: dict[str, set[UUID]]) -> UUID | str:
+    for key in keys:
+        if len(found.get(key, ())) == 1:
+            return next(iter(found[key]))
+        if key in found:
+            return f"the mark means {len(found[key])} connectors: say which one"
+    return "no connector with this mark is registered yet"
+
+
+def _as_uuid(text: str) -> UUID | None:
+    try:
+        return UUID(text) if len(text) == 36 else None
+    except ValueError:
+        return None
+
+
+def _keys(text: str) -> tuple[str, ...]:
+    return marks.look_up_keys(marks.read(text.encode()))
+
+
+async def _receipts(connection: Connection, submissions: Sequence[Submission]) -> dict[UUID, tuple[bytes, bool]]:
+    rows = await database.fetch(connection, "receipts", [each.entry.id for each in submissions])
+    return {row["id"]: (row["digest"], row["parked"]) for row in rows}
+
+
+def _seen_before(
+    each: Submission, before: tuple[bytes, bool], head: Head | None, house: HouseRule
+) -> messages.EntryResult:
+    digest, parked = before
+    if digest != each.digest:
+        text = f"the id {each.entry.id} was used for another entry: give this one an id of its own"
+        fault = problems.problem(problems.Type.ID_REUSED, text, ("#/id", text))
+        return messages.EntryResult(id=each.entry.id, outcome="refused", problem=fault)
+    if parked:
+        return messages.EntryResult(id=each.entry.id, outcome="parked")
+    if head is None:
+        return messages.EntryResult(id=each.entry.id, outcome="already_recorded")
+    return result(each.entry, "already_recorded", head.state, views.Shown(head.definition, house))
+
+
+def _park(draft: Draft, each: Submission, reason: UUID | str) -> messages.EntryResult:
+    text = reason if isinstance(reason, str) and reason else "no connector with this id is registered yet"
+    keys = _keys(each.entry.connector) if _as_uuid(each.entry.connector) is None else (each.entry.connector.lower(),)
+    draft.receipts.append((each.entry.id, None, each.digest))
+    draft.parkings.append(ledger.Parking(each.recorded, each.digest, text, keys))
+    return messages.EntryResult(id=each.entry.id, outcome="parked")
+
+
+def _cavity_problem(entry: Entry, head: Head) -> messages.Problem | None:
+    known = [each.id for each in head.definition.cavities]
+    for name in entries.cavities_of(entry):
+        if name not in known:
+            return problems.unknown_cavity(name, known, "#/cavity" if entry.cavity else "#/cavities")
+    return None
+
+
+async def _folded(connection: Connection, head: Head, news: list[Recorded]) -> ConnectorState:
+    state = fold.extend(head.definition, head.state, news)
+    if state is not None:
+        return state
+    only = fold.touched(head.state, news)
+    partial = only if only is not None and not head.state.whole.referring else None
+    history = await ledger.history(connection, head.connector, partial)
+    return fold.refold(head.definition, head.state, [*history, *news], only)
+
+
+def result(entry: Entry, outcome: messages.Outcome, state: ConnectorState, shown: views.Shown) -> messages.EntryResult:
+    """What became of an entry, and its cavity as it stands now."""
+    noted = [each.code.value for each in state.whole.discrepancies if each.entry == entry.id]
+    for cavity in state.cavities:
+        noted.extend(each.code.value for each in cavity.discrepancies if each.entry == entry.id)
+    return messages.EntryResult(
+        id=entry.id, outcome=outcome, discrepancies=tuple(dict.fromkeys(noted)), cavity=shown.named(state, entry.cavity)
+    )

@@ -1,0 +1,47 @@
+"""What the service looks things up in: the catalogue that ships with it, and the shop's own lists."""
+
+import time
+from collections.abc import Callable, Iterable
+
+from service import catalog
+from service.core import noting, tooling
+from service.core.answers import Action
+from service.core.entries import Definition
+from service.store import database
+from service.store.database import Connection
+
+_FRESH_S = 2.0
+
+
+class Reference:
+    """The catalogue, and the shop's lists as they were at most two seconds ago."""
+
+    def __init__(self, book: "catalog.Catalog", clock_s: Callable[[], float] = time.monotonic) -> None:
+        self.catalog = book
+        self.lists = noting.Lists()
+        self._clock_s = clock_s
+        self._read_at_s: float | None = None
+
+    @property
+    def stale(self) -> bool:
+        """Whether the shop's lists should be read again."""
+        return self._read_at_s is None or self._clock_s() - self._read_at_s >= _FRESH_S
+
+    async def refresh(self, connection: Connection) -> None:
+        """Read the shop's lists."""
+        people = await database.fetch(connection, "people")
+        tools = await database.fetch(connection, "tools")
+        self.lists = noting.Lists(
+            frozenset(row["badge"] for row in people), {row["mark"]: row["part_number"] for row in tools}
+        )
+        self._read_at_s = self._clock_s()
+
+    def tooling(self, definition: Definition) -> tooling.Tooling | None:
+        """The tools for a connector's family, if the catalogue knows it."""
+        return None if definition.family is None else self.catalog.tooling(definition.family)
+
+    def cautions(self, definition: Definition, actions: Iterable[Action]) -> tuple[str, ...]:
+        """The usual cautions for these actions, warnings first. The approved data's own come before them."""
+        tools = self.tooling(definition)
+        release = tools.release if tools is not None else None
+        return tuple(f"{each.kind}: {each.text}" for each in self.catalog.cautions(release, frozenset(actions)))

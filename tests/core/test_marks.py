@@ -8,7 +8,13 @@ import pytest
 from service.core import identity, marks
 from service.core.marks import Meaning
 
-CONTROLS = {"<GS>": "\x1d", "<RS>": "\x1e", "<EOT>": "\x04", "<FS>": "\x1c", "<US>": "\x1f"}
+CONTROLS = {
+    "<GS>": "\x1d",
+    "<RS>": "\x1e",
+    "<EOT>": "\x04",
+    "<FS>": "\x1c",
+    "<US>": "\x1f",
+}
 
 
 def raw(text: str) -> bytes:
@@ -28,7 +34,12 @@ def codes(mark: marks.Mark) -> tuple[str, ...]:
 
 # ISO/IEC 15434 envelopes; the hexadecimal form was printed by an encoder, the third message by a public explainer.
 ENVELOPES = [
-    ("18S0CVA5786950", "06", "5b293e1e30361d31385330435641353738363935301e04", {"18S": "0CVA5786950"}),
+    (
+        "18S0CVA5786950",
+        "06",
+        "5b293e1e30361d31385330435641353738363935301e04",
+        {"18S": "0CVA5786950"},
+    ),
     (
         "17V0CVA5<GS>1P1234<GS>S786950",
         "06",
@@ -51,7 +62,9 @@ ENVELOPES = [
 
 
 @pytest.mark.parametrize(("elements", "code", "hexadecimal", "fields"), ENVELOPES)
-def test_an_envelope_gives_its_elements(elements: str, code: str, hexadecimal: str, fields: dict[str, str]) -> None:
+def test_an_envelope_gives_its_elements(
+    elements: str, code: str, hexadecimal: str, fields: dict[str, str]
+) -> None:
     """A complete message is read element by element, without a deviation (ISO/IEC 15434)."""
     data = message(code, elements)
     assert data.hex() == hexadecimal
@@ -83,42 +96,132 @@ def test_a_message_may_hold_several_envelopes() -> None:
 # MIL-STD-130N w/Change 1: Table A-II, its TEI examples as retold by a trade page, its Figure 8 (U11); U3-U10, U12 and
 # U13 are derived from the table.
 IDENTITIES = [
-    ("U1", message("12", "MFR 0CVA5", "SER 674A36458"), "D0CVA5674A36458", "construct_1"),
+    (
+        "U1",
+        message("12", "MFR 0CVA5", "SER 674A36458"),
+        "D0CVA5674A36458",
+        "construct_1",
+    ),
     ("U2", message("12", "CAG A3309", "SER 1234567"), "DA33091234567", "construct_1"),
     ("U3", message("06", "18S0CVA5786950"), "D0CVA5786950", "construct_1"),
-    ("U4", message("06", "17V0CVA5", "1P1234", "S786950"), "D0CVA51234786950", "construct_2"),
-    ("U5", message("06", "17V0CVA5", "1T1234", "S786950"), "D0CVA51234786950", "construct_2"),
-    ("U6", message("06", "12V123456789", "1P1234", "S786950"), "UN1234567891234786950", "construct_2"),
-    ("U7", message("06", "7LW81X9C", "1P1234", "S786950"), "LDW81X9C1234786950", "construct_2"),
+    (
+        "U4",
+        message("06", "17V0CVA5", "1P1234", "S786950"),
+        "D0CVA51234786950",
+        "construct_2",
+    ),
+    (
+        "U5",
+        message("06", "17V0CVA5", "1T1234", "S786950"),
+        "D0CVA51234786950",
+        "construct_2",
+    ),
+    (
+        "U6",
+        message("06", "12V123456789", "1P1234", "S786950"),
+        "UN1234567891234786950",
+        "construct_2",
+    ),
+    (
+        "U7",
+        message("06", "7LW81X9C", "1P1234", "S786950"),
+        "LDW81X9C1234786950",
+        "construct_2",
+    ),
     ("U8", message("06", "25SUN123456789PA12345"), "UN123456789PA12345", "complete"),
-    ("U9", message("12", "CAG 0CVA5", "PNO 1234", "SEQ 786950"), "D0CVA51234786950", "construct_2"),
+    (
+        "U9",
+        message("12", "CAG 0CVA5", "PNO 1234", "SEQ 786950"),
+        "D0CVA51234786950",
+        "construct_2",
+    ),
     ("U10", message("12", "SPL 0F3N5", "UCN 10936"), "D0F3N510936", "construct_1"),
-    ("U11", message("05", "800406141419999960MH80312"), "06141419999960MH80312", "equivalent"),
+    (
+        "U11",
+        message("05", "800406141419999960MH80312"),
+        "06141419999960MH80312",
+        "equivalent",
+    ),
     (
         "U12",
         message("06", "17V0CVA5", "1P4202435-01", "S674A36458", "30P4202435-02"),
         "D0CVA54202435-01674A36458",
         "construct_2",
     ),
-    ("U13", message("06", "25SD0CVA5786950", "17V0CVA5", "1P9", "S1"), "D0CVA5786950", "complete"),
-    ("GS1 prefix", message("06", "3V061414199", "1P1234", "S786950"), "0614141991234786950", "construct_2"),
-    ("agency code given", message("06", "18VD0CVA5", "1T1234", "S786950"), "D0CVA51234786950", "construct_2"),
+    (
+        "U13",
+        message("06", "25SD0CVA5786950", "17V0CVA5", "1P9", "S1"),
+        "D0CVA5786950",
+        "complete",
+    ),
+    (
+        "GS1 prefix",
+        message("06", "3V061414199", "1P1234", "S786950"),
+        "0614141991234786950",
+        "construct_2",
+    ),
+    (
+        "agency code given",
+        message("06", "18VD0CVA5", "1T1234", "S786950"),
+        "D0CVA51234786950",
+        "construct_2",
+    ),
     ("VIN", message("06", "I1M8GDM9AXKP042788"), "1M8GDM9AXKP042788", "equivalent"),
     ("ESN", message("06", "22S80A0B1C2"), "80A0B1C2", "equivalent"),
-    ("DUNS", message("12", "DUN 123456789", "UCN 10936"), "UN12345678910936", "construct_1"),
-    ("GS1 prefix in text", message("12", "EUC 0614141", "LOT 77", "SEQ 5"), "0614141775", "construct_2"),
-    ("legacy DD", message("DD", "MFR 0CVA5", "SER 674A36458"), "D0CVA5674A36458", "construct_1"),
-    ("whole in text", message("12", "UID D0CVA5786950", "PNR 77"), "D0CVA5786950", "complete"),
-    ("serialised asset", message("05", "80030950600013435277A1"), "0950600013435277A1", "equivalent"),
-    ("cellular id", message("05", "8002490154203237518"), "490154203237518", "equivalent"),
+    (
+        "DUNS",
+        message("12", "DUN 123456789", "UCN 10936"),
+        "UN12345678910936",
+        "construct_1",
+    ),
+    (
+        "GS1 prefix in text",
+        message("12", "EUC 0614141", "LOT 77", "SEQ 5"),
+        "0614141775",
+        "construct_2",
+    ),
+    (
+        "legacy DD",
+        message("DD", "MFR 0CVA5", "SER 674A36458"),
+        "D0CVA5674A36458",
+        "construct_1",
+    ),
+    (
+        "whole in text",
+        message("12", "UID D0CVA5786950", "PNR 77"),
+        "D0CVA5786950",
+        "complete",
+    ),
+    (
+        "serialised asset",
+        message("05", "80030950600013435277A1"),
+        "0950600013435277A1",
+        "equivalent",
+    ),
+    (
+        "cellular id",
+        message("05", "8002490154203237518"),
+        "490154203237518",
+        "equivalent",
+    ),
 ]
 
 
-@pytest.mark.parametrize(("name", "data", "uii", "construct"), IDENTITIES, ids=[each[0] for each in IDENTITIES])
-def test_elements_make_the_identity(name: str, data: bytes, uii: str, construct: str) -> None:
+@pytest.mark.parametrize(
+    ("name", "data", "uii", "construct"),
+    IDENTITIES,
+    ids=[each[0] for each in IDENTITIES],
+)
+def test_elements_make_the_identity(
+    name: str, data: bytes, uii: str, construct: str
+) -> None:
     """The elements of a mark give the UII that MIL-STD-130N says."""
     mark = marks.read(data)
-    assert (mark.meaning, mark.identity, mark.construct) == (Meaning.IUID, uii, construct), name
+    assert (mark.meaning, mark.identity, mark.construct) == (
+        Meaning.IUID,
+        uii,
+        construct,
+    ), name
     assert mark.faults == ()
 
 
@@ -130,29 +233,69 @@ REFUSED = [
     ("N4 space", message("06", "17V0CVA5", "1P12 34", "S1"), "illegal_character"),
     ("N4 number sign", message("06", "17V0CVA5", "1P12#34", "S1"), "illegal_character"),
     ("N4 lower case", message("06", "17V0CVA5", "1P1234", "Sa1"), "illegal_character"),
-    ("N5 51 characters", message("06", "17V0CVA5", "1P" + "1" * 32, "S" + "2" * 13), "too_long"),
-    ("N6 two serials", message("06", "17V0CVA5", "1P1", "S1", "S2"), "duplicate_qualifier"),
-    ("same serial twice", message("06", "17V0CVA5", "1P1", "S1", "S1"), "duplicate_qualifier"),
+    (
+        "N5 51 characters",
+        message("06", "17V0CVA5", "1P" + "1" * 32, "S" + "2" * 13),
+        "too_long",
+    ),
+    (
+        "N6 two serials",
+        message("06", "17V0CVA5", "1P1", "S1", "S2"),
+        "duplicate_qualifier",
+    ),
+    (
+        "same serial twice",
+        message("06", "17V0CVA5", "1P1", "S1", "S1"),
+        "duplicate_qualifier",
+    ),
     ("empty value", message("06", "17V0CVA5", "1P", "S1"), "empty_value"),
     ("trailing separator", message("06", "17V0CVA5", "1P1", "S1", ""), "empty_value"),
     ("no qualifier", message("06", "17V0CVA5", "1P1", "S1", "?9"), "unknown_qualifier"),
-    ("unassigned qualifier", message("06", "17V0CVA5", "1P1", "S1", "99S9"), "unknown_qualifier"),
+    (
+        "unassigned qualifier",
+        message("06", "17V0CVA5", "1P1", "S1", "99S9"),
+        "unknown_qualifier",
+    ),
     ("text without a space", message("12", "MFR 0CVA5", "SER674"), "unknown_qualifier"),
     ("unknown application", message("05", "8004061414199", "68X"), "unknown_qualifier"),
-    ("part and lot", message("06", "17V0CVA5", "1P1", "1T2", "S1"), "ambiguous_identity"),
-    ("two enterprises", message("12", "MFR 0CVA5", "SPL 0F3N5", "SER 1"), "ambiguous_identity"),
-    ("two constructs", message("12", "MFR 0CVA5", "SER 1", "PNO 2", "SEQ 3"), "ambiguous_identity"),
-    ("two whole ones", message("06", "25SUN123456789A1", "I1M8GDM9AXKP042788"), "ambiguous_identity"),
+    (
+        "part and lot",
+        message("06", "17V0CVA5", "1P1", "1T2", "S1"),
+        "ambiguous_identity",
+    ),
+    (
+        "two enterprises",
+        message("12", "MFR 0CVA5", "SPL 0F3N5", "SER 1"),
+        "ambiguous_identity",
+    ),
+    (
+        "two constructs",
+        message("12", "MFR 0CVA5", "SER 1", "PNO 2", "SEQ 3"),
+        "ambiguous_identity",
+    ),
+    (
+        "two whole ones",
+        message("06", "25SUN123456789A1", "I1M8GDM9AXKP042788"),
+        "ambiguous_identity",
+    ),
     ("bad CAGE in a whole one", message("06", "25SD0CVO5786950"), "bad_enterprise"),
     ("CAGE without a serial", message("06", "18S0CVA5"), "bad_enterprise"),
     ("lower-case CAGE", message("12", "MFR 0cva5", "SER 1"), "illegal_character"),
     ("short CAGE", message("12", "MFR CVA5", "SER 1"), "bad_enterprise"),
     ("long CAGE", message("12", "MFR 0CVA55", "SER 1"), "bad_enterprise"),
-    ("whole one invalid", message("06", "25SD0CVI5786950", "17V0CVA5", "1P9", "S1"), "bad_enterprise"),
+    (
+        "whole one invalid",
+        message("06", "25SD0CVI5786950", "17V0CVA5", "1P9", "S1"),
+        "bad_enterprise",
+    ),
     ("kind of asset only", message("05", "800309506000134352"), "no_identity"),
     ("wrong check digit", message("05", "80030950600013435377A1"), "check_digit"),
     ("a date only", message("06", "16D20131108"), "no_identity"),
-    ("split over envelopes", raw("[)><RS>06<GS>17V0CVA5<GS>1P1<RS>06<GS>S1<RS><EOT>"), "serial_without_part"),
+    (
+        "split over envelopes",
+        raw("[)><RS>06<GS>17V0CVA5<GS>1P1<RS>06<GS>S1<RS><EOT>"),
+        "serial_without_part",
+    ),
     (
         "envelopes that differ",
         raw("[)><RS>06<GS>18S0CVA51<RS>12<GS>MFR 0CVA5<GS>SER 2<RS><EOT>"),
@@ -161,7 +304,9 @@ REFUSED = [
 ]
 
 
-@pytest.mark.parametrize(("name", "data", "code"), REFUSED, ids=[each[0] for each in REFUSED])
+@pytest.mark.parametrize(
+    ("name", "data", "code"), REFUSED, ids=[each[0] for each in REFUSED]
+)
 def test_nothing_doubtful_gives_an_identity(name: str, data: bytes, code: str) -> None:
     """A mark whose elements do not make exactly one legal identity gives none, and says why."""
     mark = marks.read(data)
@@ -180,16 +325,30 @@ MALFORMED = [
     ("unassigned format", "[)><RS>99<GS>X<RS><EOT>", "unknown_format"),
     ("no GS after the code", "[)><RS>0618S0CVA51<GS>1P2<RS><EOT>", "no_separator"),
     ("no envelope between", "[)><RS>06<GS>18S0CVA51<RS><RS><EOT>", "unknown_format"),
-    ("two scans run together", "[)><RS>06<GS>18S0CVA51<RS><EOT>[)><RS>06<GS>18S0CVA52<RS><EOT>", "data_after_end"),
-    ("a line feed inside", "[)><RS>06<GS>18S0CVA51\n<GS>1P2<RS><EOT>", "control_characters"),
+    (
+        "two scans run together",
+        "[)><RS>06<GS>18S0CVA51<RS><EOT>[)><RS>06<GS>18S0CVA52<RS><EOT>",
+        "data_after_end",
+    ),
+    (
+        "a line feed inside",
+        "[)><RS>06<GS>18S0CVA51\n<GS>1P2<RS><EOT>",
+        "control_characters",
+    ),
 ]
 
 
-@pytest.mark.parametrize(("name", "text", "code"), MALFORMED, ids=[each[0] for each in MALFORMED])
+@pytest.mark.parametrize(
+    ("name", "text", "code"), MALFORMED, ids=[each[0] for each in MALFORMED]
+)
 def test_a_broken_message_is_refused(name: str, text: str, code: str) -> None:
     """A message whose header or structure is wrong is refused whole."""
     mark = marks.read(raw(text))
-    assert (mark.meaning, mark.identity, codes(mark)) == (Meaning.MALFORMED, None, (code,)), name
+    assert (mark.meaning, mark.identity, codes(mark)) == (
+        Meaning.MALFORMED,
+        None,
+        (code,),
+    ), name
 
 
 @pytest.mark.parametrize(
@@ -204,7 +363,7 @@ def test_a_broken_message_is_refused(name: str, text: str, code: str) -> None:
     ],
 )
 def test_lost_separators_are_never_guessed(text: str) -> None:
-    """A message without its separators is refused with a hint at the scanner's set-up (wedge behaviour, issue threads)."""
+    """A message without its separators is refused with a hint at the scanner's set-up (issue threads on wedges)."""
     mark = marks.read(raw(text))
     assert (mark.meaning, mark.identity) == (Meaning.SEPARATORS_LOST, None)
     assert "scanner set-up" in mark.faults[0].text
@@ -223,7 +382,9 @@ def test_lost_separators_are_never_guessed(text: str) -> None:
         ("\n", ("missing_eot", "missing_rs")),
     ],
 )
-def test_a_missing_end_is_forgiven_and_recorded(end: str, deviations: tuple[str, ...]) -> None:
+def test_a_missing_end_is_forgiven_and_recorded(
+    end: str, deviations: tuple[str, ...]
+) -> None:
     """A final RS or EOT that the scanner dropped, and one wedge suffix, change nothing but the deviations."""
     mark = marks.read(raw("[)><RS>06<GS>17V0CVA5<GS>1P1234<GS>S786950" + end))
     assert (mark.identity, mark.deviations) == ("D0CVA51234786950", deviations)
@@ -238,7 +399,11 @@ def test_only_one_suffix_is_taken_off(suffix: str) -> None:
 def test_the_identity_of_a_second_serial_is_recorded() -> None:
     """A whole UII stands; the serial beside it, which MIL-STD-130N Change 1 forbids, is a deviation."""
     mark = marks.read(message("06", "25SD0CVA5786950", "17V0CVA5", "1P9", "S1"))
-    assert (mark.identity, mark.serial, mark.deviations) == ("D0CVA5786950", None, ("second_serial",))
+    assert (mark.identity, mark.serial, mark.deviations) == (
+        "D0CVA5786950",
+        None,
+        ("second_serial",),
+    )
 
 
 @pytest.mark.parametrize(
@@ -260,14 +425,23 @@ def test_qualifiers_known_from_memory_say_so(data: bytes, uii: str) -> None:
 def test_other_text_elements_do_not_spoil_a_label() -> None:
     """A text element of the right form that says nothing about identity is kept and noted."""
     mark = marks.read(message("12", "MFR 0CVA5", "SER 674A36458", "DMF 20240131"))
-    assert (mark.identity, mark.deviations) == ("D0CVA5674A36458", ("unlisted_qualifier",))
+    assert (mark.identity, mark.deviations) == (
+        "D0CVA5674A36458",
+        ("unlisted_qualifier",),
+    )
     assert mark.fields["DMF"] == "20240131"
 
 
 def test_the_parts_of_an_identity_are_kept_apart() -> None:
-    """Original part number, lot, serial and current part number of a mark stay columns of their own (Table IV notes)."""
-    mark = marks.read(message("06", "17V0CVA5", "1P4202435-01", "S674A36458", "30P4202435-02"))
-    assert (mark.cage, mark.part_number, mark.serial) == ("0CVA5", "4202435-01", "674A36458")
+    """Original and current part number, lot and serial of a mark stay apart (MIL-STD-130N Table IV notes)."""
+    mark = marks.read(
+        message("06", "17V0CVA5", "1P4202435-01", "S674A36458", "30P4202435-02")
+    )
+    assert (mark.cage, mark.part_number, mark.serial) == (
+        "0CVA5",
+        "4202435-01",
+        "674A36458",
+    )
     assert mark.current_part_number == "4202435-02"
     assert "4202435-02" not in (mark.identity or "")
     lot = marks.read(message("06", "17V0CVA5", "1T1234", "S786950", "30T9"))
@@ -282,15 +456,27 @@ def test_a_repeated_element_keeps_both_values() -> None:
 
 def test_a_lenient_gs1_label_is_read() -> None:
     """Elements that GS1 would only allow beside others do not spoil a GIAI (MIL-STD-130N Figure 8 as retold)."""
-    mark = marks.read(message("05", "800406141419999960MH80312", "21MH80312", "950614141", "24099999"))
+    mark = marks.read(
+        message("05", "800406141419999960MH80312", "21MH80312", "950614141", "24099999")
+    )
     assert mark.identity == "06141419999960MH80312"
-    assert mark.fields == {"8004": "06141419999960MH80312", "21": "MH80312", "95": "0614141", "240": "99999"}
+    assert mark.fields == {
+        "8004": "06141419999960MH80312",
+        "21": "MH80312",
+        "95": "0614141",
+        "240": "99999",
+    }
 
 
 def test_application_identifiers_of_fixed_length_need_no_separator() -> None:
     """An identifier of predefined length ends by itself (GS1 syntax dictionary, file header)."""
     mark = marks.read(message("05", "1199122598TESTING", "010950600013435221ABC123"))
-    assert mark.fields == {"11": "991225", "98": "TESTING", "01": "09506000134352", "21": "ABC123"}
+    assert mark.fields == {
+        "11": "991225",
+        "98": "TESTING",
+        "01": "09506000134352",
+        "21": "ABC123",
+    }
     assert mark.identity is None
 
 
@@ -298,8 +484,16 @@ def test_application_identifiers_of_fixed_length_need_no_separator() -> None:
     ("text", "symbology", "expected"),
     [
         # ISO/IEC 15424, from scanner makers' tables.
-        ("]d1[)><RS>06<GS>18S0CVA5786950<RS><EOT>", None, (Meaning.IUID, "D0CVA5786950", "]d1")),
-        ("[)><RS>06<GS>18S0CVA5786950<RS><EOT>", "]d7", (Meaning.IUID, "D0CVA5786950", "]d7")),
+        (
+            "]d1[)><RS>06<GS>18S0CVA5786950<RS><EOT>",
+            None,
+            (Meaning.IUID, "D0CVA5786950", "]d1"),
+        ),
+        (
+            "[)><RS>06<GS>18S0CVA5786950<RS><EOT>",
+            "]d7",
+            (Meaning.IUID, "D0CVA5786950", "]d7"),
+        ),
         ("]Q1SN-00123", None, (Meaning.PLAIN_SERIAL, "SN-00123", "]Q1")),
         ("]C0SN-00123", "]d1", (Meaning.PLAIN_SERIAL, "SN-00123", "]C0")),
         ("SN]d1", None, (Meaning.PLAIN_SERIAL, "SN]d1", None)),
@@ -309,17 +503,25 @@ def test_application_identifiers_of_fixed_length_need_no_separator() -> None:
         ("]X", None, (Meaning.PLAIN_SERIAL, "]X", None)),
     ],
 )
-def test_a_symbology_identifier_is_taken_off(text: str, symbology: str | None, expected: tuple[object, ...]) -> None:
+def test_a_symbology_identifier_is_taken_off(
+    text: str, symbology: str | None, expected: tuple[object, ...]
+) -> None:
     """The identifier in front of the data is not data, and it tells GS1 symbols from others."""
     mark = marks.read(raw(text), symbology)
     assert (mark.meaning, mark.identity, mark.symbology) == expected
 
 
-@pytest.mark.parametrize("text", ["6F9619FF-8B86-4D01-B42D-00CF4FC964FF", "6f9619ff-8b86-4d01-b42d-00cf4fc964ff\r"])
+@pytest.mark.parametrize(
+    "text",
+    ["6F9619FF-8B86-4D01-B42D-00CF4FC964FF", "6f9619ff-8b86-4d01-b42d-00cf4fc964ff\r"],
+)
 def test_our_own_label_is_a_connector_id(text: str) -> None:
     """A UUID is the id of a connector, however its letters are printed."""
     mark = marks.read(text.encode())
-    assert (mark.meaning, mark.identity) == (Meaning.CONNECTOR_ID, "6f9619ff-8b86-4d01-b42d-00cf4fc964ff")
+    assert (mark.meaning, mark.identity) == (
+        Meaning.CONNECTOR_ID,
+        "6f9619ff-8b86-4d01-b42d-00cf4fc964ff",
+    )
 
 
 @pytest.mark.parametrize(
@@ -340,7 +542,11 @@ def test_our_own_label_is_a_connector_id(text: str) -> None:
 def test_what_cannot_be_read_says_why(data: bytes, code: str) -> None:
     """Unreadable data is a mark with its reason, never an error."""
     mark = marks.read(data)
-    assert (mark.meaning, mark.identity, codes(mark)) == (Meaning.UNREADABLE, None, (code,))
+    assert (mark.meaning, mark.identity, codes(mark)) == (
+        Meaning.UNREADABLE,
+        None,
+        (code,),
+    )
 
 
 def test_a_plain_serial_is_taken_exactly() -> None:
@@ -398,7 +604,9 @@ def test_every_way_to_scan_a_connector_finds_it(data: bytes) -> None:
         (message("06", "17V0CVA5", "1T1234", "S786950"), "786950", "1234"),
     ],
 )
-def test_equal_text_of_other_elements_is_not_the_connector(data: bytes, serial: str, part_number: str) -> None:
+def test_equal_text_of_other_elements_is_not_the_connector(
+    data: bytes, serial: str, part_number: str
+) -> None:
     """Two items can concatenate to one UII text; the elements of the mark tell them apart."""
     mark = marks.read(data)
     assert set(marks.look_up_keys(mark)) & set(marks.keys(serial, "0CVA5", part_number))

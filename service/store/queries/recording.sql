@@ -73,8 +73,8 @@ insert into tinebook.limit_line (connector, rank, urgency, wear, limiting_cavity
                                  remaining, worn_cavities, asset, zone, "position")
 select connector, rank, urgency, wear, limiting_cavity, cycles_begun, rating, rating_verified, remaining, worn_cavities,
        asset, zone, place
-from unnest($1::uuid[], $2::smallint[], $3::text[], $4::text[], $5::integer[], $6::integer[], $7::boolean[],
-            $8::integer[], $9::integer[], $10::text[], $11::text[], $12::text[])
+from unnest($1::uuid[], $2::smallint[], $3::integer[], $4::text[], $5::text[], $6::integer[], $7::integer[],
+            $8::boolean[], $9::integer[], $10::integer[], $11::text[], $12::text[], $13::text[])
     as news (connector, rank, urgency, wear, limiting_cavity, cycles_begun, rating, rating_verified, remaining,
              worn_cavities, asset, zone, place)
 on conflict on constraint limit_line_key do update

@@ -1,0 +1,1 @@
+"""Tests over HTTP on a database of their own."""

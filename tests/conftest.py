@@ -1,0 +1,78 @@
+"""What the tests share: a database each, cloned from a migrated template, and the service on top of it."""
+
+import asyncio
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from datetime import timedelta
+from typing import Any
+
+import httpx
+import pytest
+from hypothesis import settings as hypothesis_settings
+
+from service import app, settings
+from service.store import database
+from service.workflow import access
+from service.workflow.access import Scope
+from tests import databases
+
+hypothesis_settings.register_profile("tinebook", deadline=None, print_blob=True)
+hypothesis_settings.load_profile("tinebook")
+
+
+@pytest.fixture(scope="session")
+def maintenance() -> Iterator[str]:
+    """The DSN of the tests' server."""
+    with databases.cluster() as dsn:
+        yield dsn
+
+
+@pytest.fixture(scope="session")
+def template(maintenance: str) -> str:
+    """The name of a migrated database to clone."""
+    return asyncio.run(databases.make_template(maintenance))
+
+
+@pytest.fixture
+def dsn(maintenance: str, template: str) -> Iterator[str]:
+    """A database of this test's own, as its owner; the service goes down to its role by itself."""
+    found = asyncio.run(databases.clone(maintenance, template))
+    yield found
+    asyncio.run(databases.drop(maintenance, found))
+
+
+Started = Callable[..., AbstractAsyncContextManager[httpx.AsyncClient]]
+
+
+@pytest.fixture
+def service(dsn: str) -> Started:
+    """Start the service on this test's database: `async with service() as client`."""
+
+    @asynccontextmanager
+    async def start(scopes: tuple[Scope, ...] = (Scope.ADMIN,), **changes: Any) -> AsyncIterator[httpx.AsyncClient]:
+        config = settings.Settings(dsn=dsn, **changes)
+        token = await make_token(dsn, *scopes)
+        built = app.build_app(config)
+        async with built.lifespan():
+            transport = httpx.ASGITransport(app=built, raise_app_exceptions=False)
+            headers = {"Authorization": f"Bearer {token}"}
+            async with httpx.AsyncClient(transport=transport, base_url="http://tinebook", headers=headers) as client:
+                yield client
+
+    return start
+
+
+async def make_token(dsn: str, *scopes: Scope) -> str:
+    """A token for these scopes that holds for an hour."""
+    now = app.now()
+    async with database.owner(dsn) as connection:
+        return await access.make(connection, "test", scopes, now, now + timedelta(hours=1))
+
+
+def run(work: Awaitable[Any]) -> Any:
+    """Run one coroutine of a test."""
+
+    async def waited() -> Any:
+        return await work
+
+    return asyncio.run(waited())

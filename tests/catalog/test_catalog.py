@@ -20,11 +20,7 @@ def ids(arrangement: str) -> list[str]:
 
 def of_size(arrangement: str, size: str) -> str:
     """The ids of the cavities of one size, in order."""
-    return " ".join(
-        each.id
-        for each in BOOK.cavities((MIL_1560, arrangement)) or ()
-        if each.contact_size == size
-    )
+    return " ".join(each.id for each in BOOK.cavities((MIL_1560, arrangement)) or () if each.contact_size == size)
 
 
 @pytest.mark.parametrize(
@@ -41,9 +37,7 @@ def of_size(arrangement: str, size: str) -> str:
         ("MIL-STD-1651", "16-9", 4),
     ],
 )
-def test_totals_agree_with_the_standards(
-    standard: str, arrangement: str, total: int
-) -> None:
+def test_totals_agree_with_the_standards(standard: str, arrangement: str, total: int) -> None:
     """An arrangement has the number of contacts that its standard lists."""
     found = BOOK.arrangement((standard, arrangement))
     assert found is not None
@@ -52,14 +46,8 @@ def test_totals_agree_with_the_standards(
 
 def test_the_lists_are_whole() -> None:
     """All arrangements that were read are there: 97 and 64 for 38999, 32 shared by 83723 and 26500, 49 for 26482."""
-    count = Counter(
-        (each.standard, each.families) for each in BOOK.arrangements.values()
-    )
-    assert (
-        count[MIL_1560, ("38999-I", "38999-III", "38999-IV")]
-        + count[MIL_1560, ("38999-I", "38999-III")]
-        == 97
-    )
+    count = Counter((each.standard, each.families) for each in BOOK.arrangements.values())
+    assert count[MIL_1560, ("38999-I", "38999-III", "38999-IV")] + count[MIL_1560, ("38999-I", "38999-III")] == 97
     assert count[MIL_1560, ("38999-II",)] == 64
     assert count[MIL_1554, ("83723-III", "26500")] == 32
     assert sum(each.standard == MIL_1669 for each in BOOK.arrangements.values()) == 49
@@ -70,22 +58,16 @@ def test_the_lists_are_whole() -> None:
 def test_every_arrangement_adds_up() -> None:
     """Contacts by size add up to the total of each arrangement."""
     for each in BOOK.arrangements.values():
-        assert sum(contacts.count for contacts in each.contacts) == each.total, (
-            each.name
-        )
+        assert sum(contacts.count for contacts in each.contacts) == each.total, each.name
 
 
 def test_every_cavity_list_agrees_with_its_arrangement() -> None:
     """The cavities of an arrangement have its sizes in its numbers, each id once, in an unbroken order."""
     for key, cavities in BOOK.cavity_rows.items():
         counted = Counter(each.contact_size for each in cavities)
-        assert counted == {
-            each.size: each.count for each in BOOK.arrangements[key].contacts
-        }, key
+        assert counted == {each.size: each.count for each in BOOK.arrangements[key].contacts}, key
         assert len({each.cavity for each in cavities}) == len(cavities), key
-        assert [each.order for each in cavities] == list(range(1, len(cavities) + 1)), (
-            key
-        )
+        assert [each.order for each in cavities] == list(range(1, len(cavities) + 1)), key
 
 
 def test_cavity_letters_keep_to_the_rules_that_were_found() -> None:
@@ -107,10 +89,7 @@ def test_the_largest_lettered_layout() -> None:
 
 def test_i_and_j_differ_by_layout() -> None:
     """Ids are data: 19-32 and 23-32 have j but no i, 23-53 and 25-43 have neither (public cavity table)."""
-    assert [
-        ("i" in ids(name), "j" in ids(name))
-        for name in ("19-32", "23-32", "23-53", "25-43")
-    ] == [
+    assert [("i" in ids(name), "j" in ids(name)) for name in ("19-32", "23-32", "23-53", "25-43")] == [
         (False, True),
         (False, True),
         (False, False),
@@ -140,10 +119,7 @@ def test_cavities_of_another_size(arrangement: str, size: str, expected: str) ->
 
 def test_the_sizes_of_25_43_go_by_case() -> None:
     """In 25-43 capitals are size 20 and small letters size 16: an id is case-sensitive (public cavity table)."""
-    assert all(
-        each.id.isupper() == (each.contact_size == "20")
-        for each in BOOK.cavities((MIL_1560, "25-43")) or ()
-    )
+    assert all(each.id.isupper() == (each.contact_size == "20") for each in BOOK.cavities((MIL_1560, "25-43")) or ())
     assert {"C", "c"} <= set(ids("25-43"))
 
 
@@ -195,9 +171,7 @@ def test_alternate_positions_are_those_of_the_standard() -> None:
 
 def test_doubts_are_kept_with_their_rows() -> None:
     """The rows that two readings disagree about say so."""
-    assert {
-        (each.standard, each.name) for each in BOOK.arrangements.values() if each.doubt
-    } == {
+    assert {(each.standard, each.name) for each in BOOK.arrangements.values() if each.doubt} == {
         (MIL_1560, "25-46"),
         (MIL_1560, "25-47"),
         (MIL_1560, "13-22"),
@@ -215,11 +189,7 @@ def test_every_row_says_where_it_comes_from() -> None:
     found = [
         *((each.status, each.source) for each in BOOK.families.values()),
         *((each.status, each.source) for each in BOOK.arrangements.values()),
-        *(
-            (each.status, each.source)
-            for cavities in BOOK.cavity_rows.values()
-            for each in cavities
-        ),
+        *((each.status, each.source) for cavities in BOOK.cavity_rows.values() for each in cavities),
         *((each.tool.status, each.tool.source) for each in BOOK.tools),
         *((each.status, each.source) for each in BOOK.caution_rows),
         *((each.status, each.source) for each in BOOK.spare_rows),
@@ -227,9 +197,7 @@ def test_every_row_says_where_it_comes_from() -> None:
     for status, source in found:
         assert source
         assert Status(status) is not Status.MEMORY or "from memory" in source, source
-        assert (status == "common practice") == (
-            source == "common practice, no source"
-        ), source
+        assert (status == "common practice") == (source == "common practice, no source"), source
 
 
 @pytest.mark.parametrize(
@@ -245,9 +213,7 @@ def test_every_row_says_where_it_comes_from() -> None:
         ("26500", Release.FRONT, Status.MEMORY),
     ],
 )
-def test_a_family_has_its_release_side(
-    family: str, release: Release, status: Status
-) -> None:
+def test_a_family_has_its_release_side(family: str, release: Release, status: Status) -> None:
     """The side from which a family is released is known, with how sure that is."""
     found = BOOK.tooling(family)
     assert found is not None
@@ -258,12 +224,7 @@ def test_tools_fit_sizes_that_their_families_have() -> None:
     """Every tool is for a family of the catalogue and a contact size that occurs in it, and serves both halves there."""
     for each in BOOK.tools:
         for family in each.families:
-            sizes = {
-                c.size
-                for a in BOOK.arrangements.values()
-                if family in a.families
-                for c in a.contacts
-            }
+            sizes = {c.size for a in BOOK.arrangements.values() if family in a.families for c in a.contacts}
             assert each.tool.contact_size in sizes, (family, each.tool)
             found = BOOK.tooling(family)
             assert found is not None
@@ -274,20 +235,12 @@ def test_both_candidates_for_size_20_are_data() -> None:
     """Two sources disagree about the size-20 tool for 38999, so both are listed (maker's catalogues in a dataset)."""
     found = BOOK.tooling("38999-III")
     assert found is not None
-    plastic = [
-        each
-        for each in found.serving(Half.REMOVE, "20")
-        if each.part_number.startswith("M81969/14")
-    ]
+    plastic = [each for each in found.serving(Half.REMOVE, "20") if each.part_number.startswith("M81969/14")]
     assert [(each.part_number, each.end) for each in plastic] == [
         ("M81969/14-02", "white end"),
         ("M81969/14-10", "orange end"),
     ]
-    (plastic_22d,) = (
-        each
-        for each in found.serving(Half.INSERT, "22D")
-        if each.part_number.startswith("M81969/14")
-    )
+    (plastic_22d,) = (each for each in found.serving(Half.INSERT, "22D") if each.part_number.startswith("M81969/14"))
     assert (plastic_22d.part_number, plastic_22d.end) == (
         "M81969/14-01",
         "coloured end, green",
@@ -296,16 +249,9 @@ def test_both_candidates_for_size_20_are_data() -> None:
 
 def test_metal_tools_insert_odd_and_remove_even() -> None:
     """Of the metal tools the odd dash numbers insert and the even ones remove (maker's catalogue in a dataset)."""
-    metal = [
-        each.tool
-        for each in BOOK.tools
-        if each.tool.part_number.startswith("M81969/8-")
-    ]
+    metal = [each.tool for each in BOOK.tools if each.tool.part_number.startswith("M81969/8-")]
     assert len(metal) == 10
-    assert all(
-        (int(each.part_number[-2:]) % 2 == 1) == (each.half is Half.INSERT)
-        for each in metal
-    )
+    assert all((int(each.part_number[-2:]) % 2 == 1) == (each.half is Half.INSERT) for each in metal)
 
 
 def test_a_family_that_is_not_listed_has_no_tooling() -> None:
@@ -330,9 +276,7 @@ def test_every_family_of_the_decoder_is_in_the_catalogue() -> None:
         assert found.family.specification == found.decoded.specification
     listed = {family for each in BOOK.arrangements.values() for family in each.families}
     assert listed == set(BOOK.families)
-    assert {family for each in BOOK.tools for family in each.families} < set(
-        BOOK.families
-    )
+    assert {family for each in BOOK.tools for family in each.families} < set(BOOK.families)
 
 
 def test_a_part_number_is_described_whole() -> None:
@@ -417,28 +361,18 @@ def test_cautions_are_those_of_the_work_and_the_release_side() -> None:
     removal = {each.code for each in BOOK.cautions([Work.REMOVE], Release.FRONT)}
     assert {"power_off", "no_turning", "tool_side_front"} <= removal
     assert not removal & {"tool_side_rear", "ends", "test_once", "one_push"}
-    assert {"tool_side_rear", "ends"} <= {
-        each.code for each in BOOK.cautions(["remove", "insert"], Release.REAR)
-    }
-    assert not {
-        each.code
-        for each in BOOK.cautions(["remove", "insert"])
-        if each.release is not None
-    }
+    assert {"tool_side_rear", "ends"} <= {each.code for each in BOOK.cautions(["remove", "insert"], Release.REAR)}
+    assert not {each.code for each in BOOK.cautions(["remove", "insert"]) if each.release is not None}
     assert "test_once" in {each.code for each in BOOK.cautions([Work.SEATING_TEST])}
 
 
 def test_caution_codes_are_unique_and_texts_are_sentences() -> None:
     """A caution can be named by its code and read aloud."""
     assert len({each.code for each in BOOK.caution_rows}) == len(BOOK.caution_rows)
-    assert all(
-        each.text[0].isupper() and each.text.endswith(".") for each in BOOK.caution_rows
-    )
+    assert all(each.text[0].isupper() and each.text.endswith(".") for each in BOOK.caution_rows)
 
 
-@pytest.mark.parametrize(
-    ("contacts", "spares"), [(1, 2), (25, 2), (26, 4), (100, 4), (101, 6), (128, 6)]
-)
+@pytest.mark.parametrize(("contacts", "spares"), [(1, 2), (25, 2), (26, 4), (100, 4), (101, 6), (128, 6)])
 def test_spare_contacts(contacts: int, spares: int) -> None:
     """Up to 25 contacts 2 spares, up to 100 4, above that 6 (AC 43.13-1B 11-234)."""
     assert BOOK.spares(contacts) == spares

@@ -62,9 +62,7 @@ ENVELOPES = [
 
 
 @pytest.mark.parametrize(("elements", "code", "hexadecimal", "fields"), ENVELOPES)
-def test_an_envelope_gives_its_elements(
-    elements: str, code: str, hexadecimal: str, fields: dict[str, str]
-) -> None:
+def test_an_envelope_gives_its_elements(elements: str, code: str, hexadecimal: str, fields: dict[str, str]) -> None:
     """A complete message is read element by element, without a deviation (ISO/IEC 15434)."""
     data = message(code, elements)
     assert data.hex() == hexadecimal
@@ -212,9 +210,7 @@ IDENTITIES = [
     IDENTITIES,
     ids=[each[0] for each in IDENTITIES],
 )
-def test_elements_make_the_identity(
-    name: str, data: bytes, uii: str, construct: str
-) -> None:
+def test_elements_make_the_identity(name: str, data: bytes, uii: str, construct: str) -> None:
     """The elements of a mark give the UII that MIL-STD-130N says."""
     mark = marks.read(data)
     assert (mark.meaning, mark.identity, mark.construct) == (
@@ -304,9 +300,7 @@ REFUSED = [
 ]
 
 
-@pytest.mark.parametrize(
-    ("name", "data", "code"), REFUSED, ids=[each[0] for each in REFUSED]
-)
+@pytest.mark.parametrize(("name", "data", "code"), REFUSED, ids=[each[0] for each in REFUSED])
 def test_nothing_doubtful_gives_an_identity(name: str, data: bytes, code: str) -> None:
     """A mark whose elements do not make exactly one legal identity gives none, and says why."""
     mark = marks.read(data)
@@ -338,9 +332,7 @@ MALFORMED = [
 ]
 
 
-@pytest.mark.parametrize(
-    ("name", "text", "code"), MALFORMED, ids=[each[0] for each in MALFORMED]
-)
+@pytest.mark.parametrize(("name", "text", "code"), MALFORMED, ids=[each[0] for each in MALFORMED])
 def test_a_broken_message_is_refused(name: str, text: str, code: str) -> None:
     """A message whose header or structure is wrong is refused whole."""
     mark = marks.read(raw(text))
@@ -382,9 +374,7 @@ def test_lost_separators_are_never_guessed(text: str) -> None:
         ("\n", ("missing_eot", "missing_rs")),
     ],
 )
-def test_a_missing_end_is_forgiven_and_recorded(
-    end: str, deviations: tuple[str, ...]
-) -> None:
+def test_a_missing_end_is_forgiven_and_recorded(end: str, deviations: tuple[str, ...]) -> None:
     """A final RS or EOT that the scanner dropped, and one wedge suffix, change nothing but the deviations."""
     mark = marks.read(raw("[)><RS>06<GS>17V0CVA5<GS>1P1234<GS>S786950" + end))
     assert (mark.identity, mark.deviations) == ("D0CVA51234786950", deviations)
@@ -434,9 +424,7 @@ def test_other_text_elements_do_not_spoil_a_label() -> None:
 
 def test_the_parts_of_an_identity_are_kept_apart() -> None:
     """Original and current part number, lot and serial of a mark stay apart (MIL-STD-130N Table IV notes)."""
-    mark = marks.read(
-        message("06", "17V0CVA5", "1P4202435-01", "S674A36458", "30P4202435-02")
-    )
+    mark = marks.read(message("06", "17V0CVA5", "1P4202435-01", "S674A36458", "30P4202435-02"))
     assert (mark.cage, mark.part_number, mark.serial) == (
         "0CVA5",
         "4202435-01",
@@ -456,9 +444,7 @@ def test_a_repeated_element_keeps_both_values() -> None:
 
 def test_a_lenient_gs1_label_is_read() -> None:
     """Elements that GS1 would only allow beside others do not spoil a GIAI (MIL-STD-130N Figure 8 as retold)."""
-    mark = marks.read(
-        message("05", "800406141419999960MH80312", "21MH80312", "950614141", "24099999")
-    )
+    mark = marks.read(message("05", "800406141419999960MH80312", "21MH80312", "950614141", "24099999"))
     assert mark.identity == "06141419999960MH80312"
     assert mark.fields == {
         "8004": "06141419999960MH80312",
@@ -503,9 +489,7 @@ def test_application_identifiers_of_fixed_length_need_no_separator() -> None:
         ("]X", None, (Meaning.PLAIN_SERIAL, "]X", None)),
     ],
 )
-def test_a_symbology_identifier_is_taken_off(
-    text: str, symbology: str | None, expected: tuple[object, ...]
-) -> None:
+def test_a_symbology_identifier_is_taken_off(text: str, symbology: str | None, expected: tuple[object, ...]) -> None:
     """The identifier in front of the data is not data, and it tells GS1 symbols from others."""
     mark = marks.read(raw(text), symbology)
     assert (mark.meaning, mark.identity, mark.symbology) == expected
@@ -604,9 +588,7 @@ def test_every_way_to_scan_a_connector_finds_it(data: bytes) -> None:
         (message("06", "17V0CVA5", "1T1234", "S786950"), "786950", "1234"),
     ],
 )
-def test_equal_text_of_other_elements_is_not_the_connector(
-    data: bytes, serial: str, part_number: str
-) -> None:
+def test_equal_text_of_other_elements_is_not_the_connector(data: bytes, serial: str, part_number: str) -> None:
     """Two items can concatenate to one UII text; the elements of the mark tell them apart."""
     mark = marks.read(data)
     assert set(marks.look_up_keys(mark)) & set(marks.keys(serial, "0CVA5", part_number))

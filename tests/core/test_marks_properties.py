@@ -20,28 +20,15 @@ def message(code: str, *elements: str) -> str:
     return f"[)>\x1e{code}\x1d{chr(0x1D).join(elements)}\x1e\x04"
 
 
-@given(
-    cages,
-    parts,
-    serials,
-    st.sampled_from(["06", "12", "DD"]),
-    st.sampled_from(["", "]d1", "]Q1"]),
-    st.data(),
-)
-def test_elements_survive_their_message(  # noqa: PLR0913, PLR0917
-    cage: str, part: str, serial: str, code: str, symbol: str, data: st.DataObject
-) -> None:
+@given(cages, parts, serials, st.data())
+def test_elements_survive_their_message(cage: str, part: str, serial: str, data: st.DataObject) -> None:
     """Any legal elements of construct 2 come back from their message unchanged and find their connector."""
+    code, symbol = data.draw(st.sampled_from(["06", "12", "DD"])), data.draw(st.sampled_from(["", "]d1", "]Q1"]))
     assume(len(part) + len(serial) <= 44)
     qualifiers = ("17V", "1P", "S") if code == "06" else ("MFR ", "PNO ", "SEQ ")
-    elements = [
-        qualifier + value
-        for qualifier, value in zip(qualifiers, (cage, part, serial), strict=True)
-    ]
+    elements = [qualifier + value for qualifier, value in zip(qualifiers, (cage, part, serial), strict=True)]
     text = symbol + message(code, *data.draw(st.permutations(elements)))
-    mark = marks.read(
-        text.encode() + data.draw(st.sampled_from([b"", b"\r", b"\n", b"\t"]))
-    )
+    mark = marks.read(text.encode() + data.draw(st.sampled_from([b"", b"\r", b"\n", b"\t"])))
     assert (mark.meaning, mark.cage, mark.part_number, mark.serial) == (
         Meaning.IUID,
         cage,
@@ -54,17 +41,13 @@ def test_elements_survive_their_message(  # noqa: PLR0913, PLR0917
 
 
 @given(cages, st.text(LEGAL, min_size=2, max_size=20), st.data())
-def test_no_other_split_of_a_uii_is_taken_for_the_connector(
-    cage: str, tail: str, data: st.DataObject
-) -> None:
+def test_no_other_split_of_a_uii_is_taken_for_the_connector(cage: str, tail: str, data: st.DataObject) -> None:
     """Wherever the same text is split otherwise, the mark contradicts the register."""
     at = data.draw(st.integers(1, len(tail) - 1))
     other = data.draw(st.integers(0, len(tail) - 1))
     assume(at != other)
     part, serial = tail[:other], tail[other:]
-    elements = (
-        (f"17V{cage}", f"1P{part}", f"S{serial}") if part else (f"18S{cage}{serial}",)
-    )
+    elements = (f"17V{cage}", f"1P{part}", f"S{serial}") if part else (f"18S{cage}{serial}",)
     mark = marks.read(message("06", *elements).encode())
     assert mark.identity == f"D{cage}{tail}"
     assert marks.contradicts(mark, tail[at:], cage, tail[:at])
@@ -78,9 +61,7 @@ def test_no_bytes_break_the_reader(data: bytes, symbology: str | None) -> None:
     """Whatever is scanned, the answer is a mark with either an identity or a reason."""
     mark = marks.read(data, symbology)
     assert (mark.identity is None) == bool(mark.faults)
-    assert (mark.identity is not None) == (
-        mark.meaning in (Meaning.IUID, Meaning.PLAIN_SERIAL, Meaning.CONNECTOR_ID)
-    )
+    assert (mark.identity is not None) == (mark.meaning in (Meaning.IUID, Meaning.PLAIN_SERIAL, Meaning.CONNECTOR_ID))
 
 
 pieces = st.sampled_from(
@@ -138,9 +119,7 @@ SYMBOLS = [
 def test_a_printed_mark_is_read_back(text: str, uii: str, kind: str) -> None:
     """A symbol that holds a vector of ISO/IEC 15434 gives its bytes and its identity unchanged."""
     options = {"force_square": True} if kind == "DataMatrix" else {}
-    symbol = zxingcpp.create_barcode(
-        text, getattr(zxingcpp.BarcodeFormat, kind), **options
-    )
+    symbol = zxingcpp.create_barcode(text, getattr(zxingcpp.BarcodeFormat, kind), **options)
     (read,) = zxingcpp.read_barcodes(np.array(symbol.to_image(scale=4)))
     assert read.bytes == text.encode()
     mark = marks.read(read.bytes, read.symbology_identifier)

@@ -304,45 +304,23 @@ GOOD = [
 ]
 
 
-@pytest.mark.parametrize(
-    (
-        "text",
-        "family",
-        "standard",
-        "arrangement",
-        "sex",
-        "shell_class",
-        "sheet",
-        "position",
-        "removable",
-    ),
-    GOOD,
-)
-def test_a_part_number_states_its_connector(  # noqa: PLR0913, PLR0917
-    text: str,
-    family: str,
-    standard: str,
-    arrangement: str,
-    sex: Sex | None,
-    shell_class: str,
-    sheet: str,
-    position: str,
-    removable: bool | None,
-) -> None:
+@pytest.mark.parametrize("stated", GOOD, ids=[each[0] for each in GOOD])
+def test_a_part_number_states_its_connector(stated: tuple[object, ...]) -> None:
     """Family, arrangement, contacts, class, sheet and position are read from the number."""
+    text = str(stated[0])
     decoded = part_numbers.decode(text)
     assert isinstance(decoded, Decoded)
-    assert (decoded.family, decoded.arrangement_standard, decoded.arrangement) == (
-        family,
-        standard,
-        arrangement,
+    assert stated == (
+        decoded.text,
+        decoded.family,
+        decoded.arrangement_standard,
+        decoded.arrangement,
+        decoded.sex,
+        decoded.shell_class,
+        decoded.sheet,
+        decoded.position,
+        decoded.removable,
     )
-    assert (decoded.sex, decoded.shell_class, decoded.sheet) == (
-        sex,
-        shell_class,
-        sheet,
-    )
-    assert (decoded.position, decoded.removable) == (position, removable)
     assert all(text[each.at :].startswith(each.code) for each in decoded.parts)
 
 
@@ -383,9 +361,7 @@ BAD = [
 
 
 @pytest.mark.parametrize(("text", "code", "at"), BAD)
-def test_a_wrong_part_number_is_shown_where_it_is_wrong(
-    text: str, code: str, at: int
-) -> None:
+def test_a_wrong_part_number_is_shown_where_it_is_wrong(text: str, code: str, at: int) -> None:
     """The fault names the first character that no known form allows."""
     found = part_numbers.decode(text)
     assert isinstance(found, Fault)
@@ -411,9 +387,7 @@ def test_an_insert_may_come_without_its_contacts() -> None:
 def test_the_shell_letters_have_no_i() -> None:
     """Shells 9 to 25 are lettered A to J without I (MIL-DTL-38999 Table I)."""
     shells = [part_numbers.decode(f"D38999/26W{letter}35SN") for letter in "ABCDEFGHJ"]
-    assert [each.shell for each in shells if isinstance(each, Decoded)] == [
-        str(size) for size in range(9, 27, 2)
-    ]
+    assert [each.shell for each in shells if isinstance(each, Decoded)] == [str(size) for size in range(9, 27, 2)]
 
 
 @pytest.mark.parametrize(
@@ -425,9 +399,7 @@ def test_the_shell_letters_have_no_i() -> None:
         ("MS3470L8-98PW", "", 12),
     ],
 )
-def test_a_position_must_be_one_of_its_arrangement(
-    text: str, alternates: str, at: int | None
-) -> None:
+def test_a_position_must_be_one_of_its_arrangement(text: str, alternates: str, at: int | None) -> None:
     """An alternate position that the arrangement does not have is a fault at its letter."""
     decoded = part_numbers.decode(text)
     assert isinstance(decoded, Decoded)
@@ -438,11 +410,7 @@ def test_a_position_must_be_one_of_its_arrangement(
 ALPHABET = "DMS3899/26WEPN0147-AXY "
 
 
-@given(
-    st.text(max_size=30)
-    | st.text(ALPHABET, max_size=20)
-    | st.text(ALPHABET, max_size=8).map("D38999/26W".__add__)
-)
+@given(st.text(max_size=30) | st.text(ALPHABET, max_size=20) | st.text(ALPHABET, max_size=8).map("D38999/26W".__add__))
 def test_any_text_is_decoded_or_faulted_within_itself(text: str) -> None:
     """No text breaks the decoder, and a fault points into the text or to its end."""
     found = part_numbers.decode(text)
@@ -457,9 +425,7 @@ def test_any_text_is_decoded_or_faulted_within_itself(text: str) -> None:
     st.integers(0, 30),
     st.characters(codec="ascii"),
 )
-def test_one_wrong_character_never_points_behind_itself(
-    text: str, at: int, char: str
-) -> None:
+def test_one_wrong_character_never_points_behind_itself(text: str, at: int, char: str) -> None:
     """A fault that one changed character causes is found at that character or after it, never before."""
     at %= len(text)
     found = part_numbers.decode(text[:at] + char + text[at + 1 :])

@@ -1,0 +1,205 @@
+"""The rows of the reference tables, and the reader that turns a table's text into them.
+
+Every table has the columns `status` and `source`. A wrong word in a table is an error when it is read, not later.
+"""
+
+import csv
+import enum
+from collections.abc import Iterator
+from importlib import resources
+
+import msgspec
+from msgspec import Struct
+
+from service.core.tooling import Half, Release, Tool
+
+
+class Status(enum.StrEnum):
+    """How sure a value is: read in the source itself, read second-hand, derived, or known without a source."""
+
+    READ = "read"
+    SECOND_HAND = "second-hand"
+    DERIVED = "derived"
+    COMMON_PRACTICE = "common practice"
+    MEMORY = "memory"
+
+
+class CautionKind(enum.StrEnum):
+    """Signal words in their aerospace meaning: injury, damage to equipment, helpful."""
+
+    WARNING = "WARNING"
+    CAUTION = "CAUTION"
+    NOTE = "NOTE"
+
+
+class Work(enum.StrEnum):
+    """The work that a caution goes with."""
+
+    REMOVE = "remove"
+    INSERT = "insert"
+    SEATING_TEST = "seating_test"
+
+
+class Family(Struct, frozen=True, kw_only=True):
+    """A family of connectors. `status` and `source` are those of its release side."""
+
+    family: str
+    specification: str
+    title: str
+    arrangement_standard: str
+    release: Release
+    status: Status
+    source: str
+
+
+class Contacts(Struct, frozen=True):
+    """How many cavities of one contact size an arrangement has."""
+
+    size: str
+    count: int
+
+
+class Arrangement(Struct, frozen=True, kw_only=True):
+    """An insert arrangement. `alternates` are its positions beside the normal one, None where the table has none.
+
+    `families` are those that it may be had in; `doubt` says in a sentence what about the row is questionable.
+    """
+
+    standard: str
+    revision: str
+    name: str
+    families: tuple[str, ...]
+    contacts: tuple[Contacts, ...]
+    total: int
+    active: bool
+    alternates: tuple[str, ...] | None
+    doubt: str
+    status: Status
+    source: str
+
+
+class Cavity(Struct, frozen=True, kw_only=True):
+    """One cavity of an arrangement, with its printed id."""
+
+    standard: str
+    arrangement: str
+    order: int
+    cavity: str
+    contact_size: str
+    status: Status
+    source: str
+
+
+class FamilyTool(Struct, frozen=True):
+    """A tool, and the families that it serves."""
+
+    families: tuple[str, ...]
+    tool: Tool
+
+
+class Caution(Struct, frozen=True, kw_only=True):
+    """A caution to show with the work. Empty `works` is any work; `release` None is either release side."""
+
+    kind: CautionKind
+    code: str
+    works: tuple[Work, ...]
+    release: Release | None
+    text: str
+    status: Status
+    source: str
+
+
+class Spares(Struct, frozen=True, kw_only=True):
+    """How many spare contacts a connector of up to so many contacts is given; None is any number above."""
+
+    contacts_up_to: int | None
+    spares: int
+    status: Status
+    source: str
+
+
+def families() -> tuple[Family, ...]:
+    """All families."""
+    return tuple(msgspec.convert(row, Family) for row in _table("families.csv"))
+
+
+def arrangements() -> tuple[Arrangement, ...]:
+    """All arrangements; the table has one row for each contact size of one."""
+    rows: dict[tuple[str, str], list[dict[str, str]]] = {}
+    for row in _table("arrangements.csv"):
+        rows.setdefault((row["standard"], row["arrangement"]), []).append(row)
+    return tuple(_arrangement(found) for found in rows.values())
+
+
+def _arrangement(rows: list[dict[str, str]]) -> Arrangement:
+    first = rows[0]
+    stated = first["alternates"]
+    return Arrangement(
+        standard=first["standard"],
+        revision=first["revision"],
+        name=first["arrangement"],
+        families=_words(first["families"]),
+        contacts=tuple(Contacts(row["contact_size"], int(row["count"])) for row in rows),
+        total=int(first["total"]),
+        active=first["active"] == "yes",
+        alternates=None if stated == "" else () if stated == "none" else _words(stated),
+        doubt=first["doubt"],
+        status=Status(first["status"]),
+        source=first["source"],
+    )
+
+
+def cavities() -> tuple[Cavity, ...]:
+    """All cavities, in the order of their inserts."""
+    return tuple(msgspec.convert(row, Cavity, strict=False) for row in _table("cavities.csv"))
+
+
+def tools() -> tuple[FamilyTool, ...]:
+    """All tools, one row for each half of the job and contact size."""
+    return tuple(
+        FamilyTool(
+            _words(row["families"]),
+            Tool(
+                part_number=row["part_number"],
+                contact_size=row["contact_size"],
+                half=Half(row["half"]),
+                end=row["end"],
+                status=Status(row["status"]),
+                source=row["source"],
+            ),
+        )
+        for row in _table("tools.csv")
+    )
+
+
+def cautions() -> tuple[Caution, ...]:
+    """All cautions: warnings first, then cautions, then notes."""
+    found = [
+        Caution(
+            kind=CautionKind(row["kind"]),
+            code=row["code"],
+            works=() if row["work"] == "any" else tuple(Work(word) for word in _words(row["work"])),
+            release=None if row["release"] == "any" else Release(row["release"]),
+            text=row["text"],
+            status=Status(row["status"]),
+            source=row["source"],
+        )
+        for row in _table("cautions.csv")
+    ]
+    order = list(CautionKind)
+    return tuple(sorted(found, key=lambda each: order.index(each.kind)))
+
+
+def spares() -> tuple[Spares, ...]:
+    """The table of spare contacts, smallest connectors first."""
+    rows = ({**row, "contacts_up_to": row["contacts_up_to"] or None} for row in _table("spares.csv"))
+    return tuple(msgspec.convert(row, Spares, strict=False) for row in rows)
+
+
+def _words(cell: str) -> tuple[str, ...]:
+    return tuple(cell.split(" ")) if cell else ()
+
+
+def _table(name: str) -> Iterator[dict[str, str]]:
+    text = resources.files("service.catalog").joinpath(name).read_text(encoding="utf-8")
+    yield from csv.DictReader(text.splitlines(), strict=True)

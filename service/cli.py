@@ -30,7 +30,9 @@ OK, BROKEN, UNUSABLE = 0, 1, 2
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
-@click.option("--data", type=click.Path(path_type=Path), help="Data directory of the embedded database [TINEBOOK_DATA].")
+@click.option(
+    "--data", type=click.Path(path_type=Path), help="Data directory of the embedded database [TINEBOOK_DATA]."
+)
 @click.pass_context
 def main(context: click.Context, data: Path | None) -> None:
     """Tinebook: how many cycles each contact retainer of each connector has had, and whether it may have one more.
@@ -118,15 +120,15 @@ def verify(config: Settings, connector: UUID | None, as_json: bool) -> None:
 def rebuild(config: Settings, connector: UUID | None) -> None:
     """Write the state anew from the ledger, of everything or of one CONNECTOR. A broken chain is left as it is."""
     with _databases(config) as found:
-        outcomes = _run(_each(found.owner_dsn, lambda c, p: proof.rebuild(c, config.house, connector, p), as_json=False))
+        outcomes = _run(
+            _each(found.owner_dsn, lambda c, p: proof.rebuild(c, config.house, connector, p), as_json=False)
+        )
     breaks = [each for each in outcomes if isinstance(each, proof.Break)]
     click.secho(f"{len(outcomes) - len(breaks)} states written anew, {len(breaks)} breaks", bold=True)
     sys.exit(BROKEN if breaks else OK)
 
 
-async def _each(
-    dsn: str, work: Callable[[Any, proof.Progress], AsyncIterator[T]], as_json: bool
-) -> list[T]:
+async def _each(dsn: str, work: Callable[[Any, proof.Progress], AsyncIterator[T]], as_json: bool) -> list[T]:
     found: list[T] = []
     async with database.owner(dsn) as connection:
         with _Progress("connectors", quiet=as_json) as progress:
@@ -153,7 +155,9 @@ def make_token(config: Settings, name: str, scopes: tuple[str, ...], days: int) 
 
     async def run(dsn: str) -> str:
         async with database.owner(dsn) as connection:
-            return await access.make(connection, name, [Scope(each) for each in scopes], now, now + timedelta(days=days))
+            return await access.make(
+                connection, name, [Scope(each) for each in scopes], now, now + timedelta(days=days)
+            )
 
     with _databases(config) as found:
         click.echo(_run(run(found.owner_dsn)))
@@ -170,7 +174,9 @@ def list_tokens(config: Settings) -> None:
 
     with _databases(config) as found:
         for row in _run(run(found.owner_dsn)):
-            state = f"revoked {row['revoked_at']:%Y-%m-%d}" if row["revoked_at"] else f"until {row['expires_at']:%Y-%m-%d}"
+            state = (
+                f"revoked {row['revoked_at']:%Y-%m-%d}" if row["revoked_at"] else f"until {row['expires_at']:%Y-%m-%d}"
+            )
             click.echo(f"{row['token']}  {row['name']}  {','.join(row['scopes'])}  {state}")
 
 
@@ -217,14 +223,14 @@ def import_entries(config: Settings, file: Path, by: str, dry_run: bool) -> None
     sys.exit(BROKEN if refused else OK)
 
 
-async def _import(
-    dsn: str, config: Settings, file: Path, by: str
-) -> tuple[importing.Tally, list[importing.BadLine]]:
+async def _import(dsn: str, config: Settings, file: Path, by: str) -> tuple[importing.Tally, list[importing.BadLine]]:
     connection = await database.service_connection(dsn)
     try:
         scribe = Scribe(config.house, Reference(catalog.load()))
         with _Progress("entries") as progress:
-            return await importing.run(connection, scribe, file, by, app.now, lambda tally: progress.tell(tally.done, 0))
+            return await importing.run(
+                connection, scribe, file, by, app.now, lambda tally: progress.tell(tally.done, 0)
+            )
     finally:
         await connection.close()
 

@@ -23,9 +23,7 @@ from service.core.entries import (
 from service.core.states import ConnectorState
 from service.core.tooling import Face, Half, Tooling
 
-DECIDES = (
-    "Tinebook supports the work; the approved maintenance data, the local rules and the licensed person decide."
-)
+DECIDES = "Tinebook supports the work; the approved maintenance data, the local rules and the licensed person decide."
 """Stands on everything that could be taken as authority."""
 
 

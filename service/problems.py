@@ -53,7 +53,9 @@ def problem(kind: Type, detail: str, *errors: tuple[str, str]) -> Problem:
     )
 
 
-def raised(kind: Type, detail: str, *errors: tuple[str, str], headers: dict[str, str] | None = None) -> ProblemException:
+def raised(
+    kind: Type, detail: str, *errors: tuple[str, str], headers: dict[str, str] | None = None
+) -> ProblemException:
     """The exception for a problem; `name` and `status` come from its type."""
     return ProblemException(problem(kind, detail, *errors), headers)
 

@@ -51,7 +51,11 @@ class SettingsError(Exception):
 def read(environment: Mapping[str, str]) -> Settings:
     """Settings from an environment. An unknown TINEBOOK_ name is an error, since it may be a misspelt one."""
     names = {f"{PREFIX}{each.upper()}": each for each in Settings.__struct_fields__}
-    given = {key: value for key, value in environment.items() if key.startswith(PREFIX) and not key.startswith((f"{PREFIX}BENCH_", f"{PREFIX}TEST_"))}
+    given = {
+        key: value
+        for key, value in environment.items()
+        if key.startswith(PREFIX) and not key.startswith((f"{PREFIX}BENCH_", f"{PREFIX}TEST_"))
+    }
     for key in given:
         if key not in names:
             raise SettingsError(f"{key} is not a setting; the settings are {', '.join(sorted(names))}")

@@ -87,7 +87,9 @@ def _recorded(text: str, number: int, labels: dict[str, uuid.UUID]) -> Recorded:
         **fields,
     )
     assert not entries.faults(entry), entries.faults(entry)
-    return Recorded(entry=entry, recorded_at=START + timedelta(days=30, minutes=number), recorded_by="test", noted=noted)
+    return Recorded(
+        entry=entry, recorded_at=START + timedelta(days=30, minutes=number), recorded_by="test", noted=noted
+    )
 
 
 def _value(name: str, text: str, labels: dict[str, uuid.UUID]) -> Any:

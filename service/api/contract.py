@@ -63,7 +63,13 @@ OPERATIONS = (
             "serial": "EX-0001",
             "cage": "0CVA5",
             "cavities": [{"id": "C", "contact_size": "20"}, {"id": "c", "contact_size": "20"}],
-            "rating": {"value": 10, "basis": "house", "document": "Shop practice 7", "revision": "B", "paragraph": "3.2"},
+            "rating": {
+                "value": 10,
+                "basis": "house",
+                "document": "Shop practice 7",
+                "revision": "B",
+                "paragraph": "3.2",
+            },
             "history": "new",
         },
     ),
@@ -137,7 +143,9 @@ OPERATIONS = (
         call=handlers.plan,
         body=messages.PlanRequest,
         reply=messages.PlanView,
-        example={"steps": [{"action": "insert", "cavity": "C", "tool": "M81969/14-02"}, {"action": "replace", "cavity": "C"}]},
+        example={
+            "steps": [{"action": "insert", "cavity": "C", "tool": "M81969/14-02"}, {"action": "replace", "cavity": "C"}]
+        },
     ),
     Operation(
         method="POST",

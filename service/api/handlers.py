@@ -207,7 +207,9 @@ def _placed(result: messages.EntryResult, index: int) -> messages.EntryResult:
 
 def _all_refused(results: tuple[messages.EntryResult, ...]) -> messages.Problem:
     errors = tuple(error for each in results if each.problem is not None for error in each.problem.errors)
-    detail = f"none of the {len(results)} entries can be read, nothing was recorded: {errors[0].detail if errors else ''}"
+    detail = (
+        f"none of the {len(results)} entries can be read, nothing was recorded: {errors[0].detail if errors else ''}"
+    )
     return msgspec.structs.replace(
         problems.problem(problems.Type.INVALID_REQUEST, detail), errors=errors, results=results
     )
@@ -239,18 +241,14 @@ async def assign_parked(services: Services, call: Call) -> Reply:
     """Say to which connector a parked entry belongs."""
     entry = _uuid(call.path["entry"], problems.Type.UNKNOWN_ENTRY)
     async with services.pool.acquire() as connection:
-        done = await connectors.assign_parked(
-            connection, services.scribe, services.house, entry, call.body.connector
-        )
+        done = await connectors.assign_parked(connection, services.scribe, services.house, entry, call.body.connector)
     return Reply(200, done)
 
 
 async def scan(services: Services, call: Call) -> Reply:
     """What a scan means and what it matches."""
     async with services.pool.acquire() as connection:
-        return Reply(
-            200, await scanning.meaning(connection, services.scribe.definitions, call.body, services.house)
-        )
+        return Reply(200, await scanning.meaning(connection, services.scribe.definitions, call.body, services.house))
 
 
 async def cycle_limits(services: Services, call: Call) -> Reply:

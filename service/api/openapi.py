@@ -25,7 +25,9 @@ _PROBLEMS = {
 
 def document(version: str) -> dict[str, Any]:
     """The whole document."""
-    structs = [each for operation in OPERATIONS for each in (operation.shown_body or operation.body, operation.reply) if each]
+    structs = [
+        each for operation in OPERATIONS for each in (operation.shown_body or operation.body, operation.reply) if each
+    ]
     _, components = msgspec.json.schema_components([*structs, Problem, Health], ref_template=_REF)
     paths: dict[str, Any] = _health()
     for operation in OPERATIONS:

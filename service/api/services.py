@@ -20,7 +20,12 @@ class Services:
     """Everything a handler may use."""
 
     def __init__(
-        self, pool: asyncpg.Pool, recorder: Recorder, reference: Reference, house: HouseRule, clock: Callable[[], datetime]
+        self,
+        pool: asyncpg.Pool,
+        recorder: Recorder,
+        reference: Reference,
+        house: HouseRule,
+        clock: Callable[[], datetime],
     ) -> None:
         self.pool = pool
         self.recorder = recorder

@@ -158,8 +158,8 @@ def tool_fit(tools: tooling.Tooling | None, part_number: str | None, contact_siz
         return ToolFit.NOT_STATED
     if tools is None or all(each.part_number != part_number for each in tools.tools):
         return ToolFit.UNKNOWN
-    halves = {Action.INSERT: (tooling.Half.INSERT,), Action.REMOVE: (tooling.Half.REMOVE,)}.get(action, tuple(tooling.Half))
-    serves = any(
-        each.part_number == part_number for half in halves for each in tools.serving(half, contact_size)
+    halves = {Action.INSERT: (tooling.Half.INSERT,), Action.REMOVE: (tooling.Half.REMOVE,)}.get(
+        action, tuple(tooling.Half)
     )
+    serves = any(each.part_number == part_number for half in halves for each in tools.serving(half, contact_size))
     return ToolFit.FITS if serves else ToolFit.WRONG

@@ -147,7 +147,11 @@ def _renewal(state: CavityState, entry: Entry, judged_by: Rules) -> None:
 
 
 def _carry_in(state: CavityState, entry: Entry, judged_by: Rules) -> None:
-    had = (state.insertions - state.opening[0], state.removals - state.opening[1], state.tine_entries - state.opening[2])
+    had = (
+        state.insertions - state.opening[0],
+        state.removals - state.opening[1],
+        state.tine_entries - state.opening[2],
+    )
     if state.carried:
         judged_by.note(state, entry.id, Code.CARRY_IN_TWICE)
     elif any(had):

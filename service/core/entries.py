@@ -165,14 +165,20 @@ def _count_faults(entry: Entry) -> list[Fault]:
             return [Fault("insertions", "a carry_in states insertions, removals or tine_entries so far")]
         return []
     given = (("insertions", entry.insertions), ("removals", entry.removals), ("tine_entries", entry.tine_entries))
-    return [Fault(name, f"only a carry_in states counts, not a {entry.kind}") for name, value in given if value is not None]
+    return [
+        Fault(name, f"only a carry_in states counts, not a {entry.kind}") for name, value in given if value is not None
+    ]
 
 
 def _placement_faults(entry: Entry) -> list[Fault]:
     given = (("asset", entry.asset), ("zone", entry.zone), ("position", entry.position))
     if entry.kind is Kind.PLACEMENT:
         return []
-    return [Fault(name, f"only a placement states where it is, not a {entry.kind}") for name, value in given if value is not None]
+    return [
+        Fault(name, f"only a placement states where it is, not a {entry.kind}")
+        for name, value in given
+        if value is not None
+    ]
 
 
 def cavities_of(entry: Entry) -> tuple[str, ...]:

@@ -42,24 +42,12 @@ class Message(Struct, frozen=True):
     faults: tuple[Fault, ...] = ()
 
 
-SEPARATORS_LOST = Fault(
-    "separators_lost",
-    "The separators of this mark were lost: check the scanner set-up.",
-)
+SEPARATORS_LOST = Fault("separators_lost", "The separators of this mark were lost: check the scanner set-up.")
 """Without GS a part number that holds an S can't be told from a serial, so nothing is guessed."""
 
-_NO_HEADER = Fault(
-    "no_header",
-    "The mark begins like an ISO/IEC 15434 message but the separator after [)> is missing.",
-)
-_AFTER_END = Fault(
-    "data_after_end",
-    "Something follows the end of the message: scan the mark again, on its own.",
-)
-_CONTROLS = Fault(
-    "control_characters",
-    "The message holds control characters that have no place in it.",
-)
+_NO_HEADER = Fault("no_header", "The mark begins like an ISO/IEC 15434 message but the separator after [)> is missing.")
+_AFTER_END = Fault("data_after_end", "Something follows the end of the message: scan the mark again, on its own.")
+_CONTROLS = Fault("control_characters", "The message holds control characters that have no place in it.")
 
 _FOREIGN = re.compile("[\x00-\x03\x05-\x1b\x7f]")
 _NOT_READ = frozenset({"01", "02", "03", "04", "07", "08"})
@@ -107,18 +95,12 @@ def _envelope(chunk: str) -> Envelope | Fault:
         return Envelope(code, (Element(code, "", rest),))
     lexer = _LEXERS.get(code)
     if lexer is None:
-        return Fault(
-            "unknown_format",
-            "The message has an envelope of a format that is not used for identity marks.",
-        )
+        return Fault("unknown_format", "The message has an envelope of a format that is not used for identity marks.")
     if not rest.startswith(GS):
         return Fault("no_separator", f"The separator after the format code {code} is missing.")
     if rest == GS:
         return Fault("no_element", f"The envelope of format {code} is empty.")
-    return Envelope(
-        code,
-        tuple(element for piece in rest[1:].split(GS) for element in lexer(code, piece)),
-    )
+    return Envelope(code, tuple(element for piece in rest[1:].split(GS) for element in lexer(code, piece)))
 
 
 def _judged(envelopes: tuple[Envelope, ...], deviations: list[str]) -> Message:
@@ -133,12 +115,7 @@ def _judged(envelopes: tuple[Envelope, ...], deviations: list[str]) -> Message:
                 faults.append(Fault("empty_value", f"{named} has no value."))
             elif not _listed(element):
                 named = element.qualifier or element.value[:8]
-                faults.append(
-                    Fault(
-                        "unknown_qualifier",
-                        f"The element that begins {named} is of no known kind.",
-                    )
-                )
+                faults.append(Fault("unknown_qualifier", f"The element that begins {named} is of no known kind."))
             elif element.format in _TEXT_FORMATS and element.qualifier not in TEXT_IDENTIFIERS:
                 deviations.append("unlisted_qualifier")
     return Message(envelopes, tuple(dict.fromkeys(deviations)), tuple(faults))
@@ -196,23 +173,7 @@ _TEXT_FORMATS = ("12", "DD")
 _TEXT_IDENTIFIER = re.compile("([A-Z][A-Z0-9]{2}) (.*)", re.DOTALL)
 
 TEXT_IDENTIFIERS = frozenset(
-    (
-        "MFR",
-        "SER",
-        "CAG",
-        "SPL",
-        "UCN",
-        "DUN",
-        "EUC",
-        "PNO",
-        "SEQ",
-        "LOT",
-        "BII",
-        "UID",
-        "USN",
-        "UST",
-        "PNR",
-    ),
+    ("MFR", "SER", "CAG", "SPL", "UCN", "DUN", "EUC", "PNO", "SEQ", "LOT", "BII", "UID", "USN", "UST", "PNR")
 )
 """Those that say something about identity. The dictionary itself could not be read, so another one of the right form is
 noted as a deviation rather than refused: almost every label carries a date or a description beside its identity."""
@@ -227,25 +188,9 @@ def _text_identifier(code: str, piece: str) -> Iterator[Element]:
 
 # How long an identifier is, by its first two digits (GS1 General Specifications, from memory).
 _AI_LENGTH = {
-    **dict.fromkeys(
-        [
-            "00",
-            "01",
-            "02",
-            "03",
-            "04",
-            "30",
-            "37",
-            *map(str, range(10, 23)),
-            *map(str, range(90, 100)),
-        ],
-        2,
-    ),
+    **dict.fromkeys(["00", "01", "02", "03", "04", "30", "37", *map(str, range(10, 23)), *map(str, range(90, 100))], 2),
     **dict.fromkeys(["23", "24", "25", "40", "41", "42", "71"], 3),
-    **dict.fromkeys(
-        ["31", "32", "33", "34", "35", "36", "39", "43", "70", "72", "80", "81", "82"],
-        4,
-    ),
+    **dict.fromkeys(["31", "32", "33", "34", "35", "36", "39", "43", "70", "72", "80", "81", "82"], 4),
 }
 # Identifiers of predefined length, with their data: no separator need follow (GS1 General Specifications, from memory;
 # 00, 01, 02, 11, 13, 15-17 and 20 agree with the GS1 syntax dictionary).

@@ -80,9 +80,7 @@ def _needs_history(state: ConnectorState, news: Recorded) -> bool:
     )
 
 
-def _sorted_out(
-    state: ConnectorState, history: Iterable[Recorded]
-) -> tuple[list[Recorded], dict[str, list[Recorded]]]:
+def _sorted_out(state: ConnectorState, history: Iterable[Recorded]) -> tuple[list[Recorded], dict[str, list[Recorded]]]:
     """Entries in the order of their work: those of the whole, and those of each cavity."""
     wide: list[Recorded] = []
     per_cavity: dict[str, list[Recorded]] = {each.id: [] for each in state.cavities}
@@ -107,6 +105,8 @@ def _run(
     for _, group in groupby(history, key=lambda recorded: recorded.ordered_at):
         moment = list(group)
         while moment:
-            likeliest = min(range(len(moment)), key=lambda each: rank(state, moment[each].entry.kind)) if moment[1:] else 0
+            likeliest = (
+                min(range(len(moment)), key=lambda each: rank(state, moment[each].entry.kind)) if moment[1:] else 0
+            )
             apply(state, moment.pop(likeliest), by_rules)
     return state

@@ -76,27 +76,13 @@ _BY_CAGE = _Enterprise("D", _CAGE, "CAGE code")
 _BY_DUNS = _Enterprise("UN", re.compile("[0-9]{9,13}"), "DUNS number")
 _BY_GS1 = _Enterprise("", re.compile("[0-9]{4,12}"), "GS1 company prefix")
 _BY_DODAAC = _Enterprise("LD", re.compile("[0-9A-HJ-NP-Z]{6}"), "DoDAAC")
-_BY_AGENCY = _Enterprise(
-    "",
-    re.compile("D[0-9A-HJ-NP-Z]{5}|(?!D)[A-Z0-9]{2,}"),
-    "agency code with enterprise",
-)
+_BY_AGENCY = _Enterprise("", re.compile("D[0-9A-HJ-NP-Z]{5}|(?!D)[A-Z0-9]{2,}"), "agency code with enterprise")
 
 # MIL-STD-130N Table A-II.
 _DATA = _Dialect(
-    whole={
-        "25S": Construct.COMPLETE,
-        "I": Construct.EQUIVALENT,
-        "22S": Construct.EQUIVALENT,
-    },
+    whole={"25S": Construct.COMPLETE, "I": Construct.EQUIVALENT, "22S": Construct.EQUIVALENT},
     cage_serials=("18S",),
-    enterprises={
-        "17V": _BY_CAGE,
-        "12V": _BY_DUNS,
-        "3V": _BY_GS1,
-        "7L": _BY_DODAAC,
-        "18V": _BY_AGENCY,
-    },
+    enterprises={"17V": _BY_CAGE, "12V": _BY_DUNS, "3V": _BY_GS1, "7L": _BY_DODAAC, "18V": _BY_AGENCY},
     parts=("1P",),
     lots=("1T",),
     part_serials=("S",),
@@ -105,13 +91,7 @@ _DATA = _Dialect(
 _TEXT = _Dialect(
     whole={"UID": Construct.COMPLETE},
     cage_serials=("USN", "UST"),
-    enterprises={
-        "CAG": _BY_CAGE,
-        "MFR": _BY_CAGE,
-        "SPL": _BY_CAGE,
-        "DUN": _BY_DUNS,
-        "EUC": _BY_GS1,
-    },
+    enterprises={"CAG": _BY_CAGE, "MFR": _BY_CAGE, "SPL": _BY_CAGE, "DUN": _BY_DUNS, "EUC": _BY_GS1},
     enterprise_serials=("SER", "UCN"),
     parts=("PNO",),
     lots=("LOT", "BII"),
@@ -179,10 +159,7 @@ def _duplicates(dialect: _Dialect, elements: Sequence[Element]) -> Iterator[Faul
     qualifiers = [each.qualifier for each in elements]
     for qualifier in dict.fromkeys(qualifiers):
         if qualifier in dialect.qualifiers and qualifiers.count(qualifier) > 1:
-            yield Fault(
-                "duplicate_qualifier",
-                f"The element {qualifier} stands in the mark more than once.",
-            )
+            yield Fault("duplicate_qualifier", f"The element {qualifier} stands in the mark more than once.")
 
 
 def _whole(dialect: _Dialect, elements: Sequence[Element]) -> Iterator[Identity]:
@@ -191,11 +168,7 @@ def _whole(dialect: _Dialect, elements: Sequence[Element]) -> Iterator[Identity]
             continue
         if each.qualifier == "8003" and len(each.value) <= _GRAI_WITHOUT_SERIAL:
             continue  # It names a kind of asset, not one asset.
-        yield Identity(
-            uii=each.value,
-            construct=dialect.whole[each.qualifier],
-            used=(each.qualifier,),
-        )
+        yield Identity(uii=each.value, construct=dialect.whole[each.qualifier], used=(each.qualifier,))
 
 
 def _made(dialect: _Dialect, elements: Sequence[Element]) -> Iterator[Identity]:
@@ -203,13 +176,7 @@ def _made(dialect: _Dialect, elements: Sequence[Element]) -> Iterator[Identity]:
     for qualifier in dialect.cage_serials:
         if qualifier in values:
             cage, serial = values[qualifier][:5], values[qualifier][5:]
-            yield Identity(
-                uii=f"D{cage}{serial}",
-                construct=Construct.ONE,
-                used=(qualifier,),
-                cage=cage,
-                serial=serial,
-            )
+            yield Identity(uii=f"D{cage}{serial}", construct=Construct.ONE, used=(qualifier,), cage=cage, serial=serial)
     for qualifier, kind in dialect.enterprises.items():
         if qualifier in values:
             yield from _of_enterprise(dialect, values, qualifier, kind)
@@ -222,11 +189,7 @@ def _of_enterprise(dialect: _Dialect, values: dict[str, str], qualifier: str, ki
         if number in values:
             serial = values[number]
             yield Identity(
-                uii=start + serial,
-                construct=Construct.ONE,
-                used=(qualifier, number),
-                cage=cage,
-                serial=serial,
+                uii=start + serial, construct=Construct.ONE, used=(qualifier, number), cage=cage, serial=serial
             )
     for within in (*dialect.parts, *dialect.lots):
         for number in dialect.part_serials:
@@ -251,10 +214,7 @@ def _faults(identity: Identity, understood: _Understood) -> Iterator[Fault]:
             if qualifier in identity.used:
                 yield from _element_faults(dialect, qualifier, value)
     if len(identity.uii) > LONGEST_UII:
-        yield Fault(
-            "too_long",
-            f"The identity has {len(identity.uii)} characters; {LONGEST_UII} are allowed.",
-        )
+        yield Fault("too_long", f"The identity has {len(identity.uii)} characters; {LONGEST_UII} are allowed.")
 
 
 def _element_faults(dialect: _Dialect, qualifier: str, value: str) -> Iterator[Fault]:
@@ -264,23 +224,14 @@ def _element_faults(dialect: _Dialect, qualifier: str, value: str) -> Iterator[F
     elif qualifier in dialect.enterprises:
         kind = dialect.enterprises[qualifier]
         if kind.form.fullmatch(value) is None:
-            yield Fault(
-                "bad_enterprise",
-                f"{value} in the element {qualifier} is not a {kind.name}.",
-            )
+            yield Fault("bad_enterprise", f"{value} in the element {qualifier} is not a {kind.name}.")
     elif qualifier in dialect.cage_serials or (dialect.whole.get(qualifier) is Construct.COMPLETE and value[0] == "D"):
         # D is the agency code of CAGE codes alone, so five legal characters and a serial have to follow it.
         rest = value if qualifier in dialect.cage_serials else value[1:]
         if not is_cage(rest[:5]) or rest[5:] == "":
-            yield Fault(
-                "bad_enterprise",
-                f"The element {qualifier} does not hold a CAGE code and a serial.",
-            )
+            yield Fault("bad_enterprise", f"The element {qualifier} does not hold a CAGE code and a serial.")
     elif qualifier == "8003" and not _has_check_digit(value[:_GRAI_WITHOUT_SERIAL]):
-        yield Fault(
-            "check_digit",
-            "The check digit of the returnable asset identifier is wrong.",
-        )
+        yield Fault("check_digit", "The check digit of the returnable asset identifier is wrong.")
 
 
 def _has_check_digit(digits: str) -> bool:

@@ -77,17 +77,11 @@ def read(data: bytes, symbology: str | None = None) -> Mark:
     `symbology` is the AIM identifier if the reader gives it beside the data; one in front of the data is taken off.
     """
     if len(data) > LONGEST_BYTES:
-        return _unreadable(
-            "too_long",
-            f"The mark has {len(data)} bytes; more than {LONGEST_BYTES} are never read.",
-        )
+        return _unreadable("too_long", f"The mark has {len(data)} bytes; more than {LONGEST_BYTES} are never read.")
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError:
-        return _unreadable(
-            "not_utf8",
-            "The mark holds bytes that are not text (UTF-8): check the scanner set-up.",
-        )
+        return _unreadable("not_utf8", "The mark holds bytes that are not text (UTF-8): check the scanner set-up.")
     found = _AIM.match(text)
     if found:
         text, symbology = text[found.end() :], found[0]
@@ -120,30 +114,16 @@ def _plain(text: str, symbology: str | None) -> Mark:
     if text.replace(" ", "") == "":
         return _unreadable("empty", "There is nothing in this mark.", symbology)
     if _CONTROL.search(text):
-        return _unreadable(
-            "control_characters",
-            "The mark holds control characters but no message header.",
-            symbology,
-        )
+        return _unreadable("control_characters", "The mark holds control characters but no message header.", symbology)
     if _SUBSTITUTE.search(text):
-        return Mark(
-            meaning=Meaning.SEPARATORS_LOST,
-            symbology=symbology,
-            faults=(envelope.SEPARATORS_LOST,),
-        )
+        return Mark(meaning=Meaning.SEPARATORS_LOST, symbology=symbology, faults=(envelope.SEPARATORS_LOST,))
     if _UUID.fullmatch(text):
         return Mark(meaning=Meaning.CONNECTOR_ID, identity=str(UUID(text)), symbology=symbology)
     if len(text) > LONGEST_SERIAL:
         sentence = f"A serial has at most {LONGEST_SERIAL} characters; this text has {len(text)}."
         return _unreadable("too_long", sentence, symbology)
     spaced = ("outer_spaces",) if text[0] == " " or text[-1] == " " else ()
-    return Mark(
-        meaning=Meaning.PLAIN_SERIAL,
-        identity=text,
-        serial=text,
-        symbology=symbology,
-        deviations=spaced,
-    )
+    return Mark(meaning=Meaning.PLAIN_SERIAL, identity=text, serial=text, symbology=symbology, deviations=spaced)
 
 
 def _message(text: str, symbology: str | None) -> Mark:
@@ -189,10 +169,7 @@ def _first(elements: tuple[Element, ...], *qualifiers: str) -> str | None:
 
 
 def keys(
-    serial: str,
-    cage: str | None = None,
-    part_number: str | None = None,
-    connector_id: UUID | None = None,
+    serial: str, cage: str | None = None, part_number: str | None = None, connector_id: UUID | None = None
 ) -> tuple[str, ...]:
     """The keys under which a registered connector is found: its id, its serial as it stands, and the UIIs it can bear.
 

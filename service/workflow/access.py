@@ -51,9 +51,7 @@ async def make(
 ) -> str:
     """Make a token and return it: nobody can read it again."""
     token = f"tb_{secrets.token_urlsafe(32)}"
-    await database.run(
-        connection, "make_token", uuid4(), name, sorted(scopes), digest(token), now, expires_at
-    )
+    await database.run(connection, "make_token", uuid4(), name, sorted(scopes), digest(token), now, expires_at)
     return token
 
 
@@ -66,7 +64,9 @@ async def revoke(connection: Connection, which: str, now: datetime) -> list[UUID
 class Doorkeeper:
     """Knows tokens as they were at most a second ago, so that not every request asks the database."""
 
-    def __init__(self, pool: asyncpg.Pool, clock: Callable[[], datetime], clock_s: Callable[[], float] = time.monotonic):
+    def __init__(
+        self, pool: asyncpg.Pool, clock: Callable[[], datetime], clock_s: Callable[[], float] = time.monotonic
+    ):
         self._pool = pool
         self._clock = clock
         self._clock_s = clock_s
@@ -106,4 +106,6 @@ class Doorkeeper:
 
 
 def _refused(detail: str) -> problems.ProblemException:
-    return problems.raised(problems.Type.UNAUTHENTICATED, detail, headers={"WWW-Authenticate": 'Bearer realm="tinebook"'})
+    return problems.raised(
+        problems.Type.UNAUTHENTICATED, detail, headers={"WWW-Authenticate": 'Bearer realm="tinebook"'}
+    )

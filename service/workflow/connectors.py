@@ -112,7 +112,9 @@ def _again(before: Head, definition: Definition) -> Registered:
 
 
 async def _begin(connection: Connection, definition: Definition, house: HouseRule, by: str, at: datetime) -> Head:
-    body = chain.canonical(chain.DefinitionBody(definition=definition, recorded_at=at, recorded_by=by, reason="registered"))
+    body = chain.canonical(
+        chain.DefinitionBody(definition=definition, recorded_at=at, recorded_by=by, reason="registered")
+    )
     start = chain.link(b"", body)
     state = states.blank(definition)
     identity = (definition.connector, definition.serial, definition.cage, definition.part_number)
@@ -196,7 +198,9 @@ async def revise_rating(
         head = heads[connector]
         definition = msgspec.structs.replace(head.definition, rating=asked.rating)
         hashes = await database.fetch(connection, "definition_hashes", connector)
-        body = chain.canonical(chain.DefinitionBody(definition=definition, recorded_at=at, recorded_by=by, reason=asked.reason))
+        body = chain.canonical(
+            chain.DefinitionBody(definition=definition, recorded_at=at, recorded_by=by, reason=asked.reason)
+        )
         number = hashes[-1]["number"] + 1
         await database.run(
             connection, "append_definition", connector, number, at, body, chain.link(hashes[-1]["hash"], body)
@@ -210,7 +214,8 @@ async def revise_rating(
 def unknown(connector: str) -> problems.ProblemException:
     """The refusal for a connector that is not on the books."""
     return problems.raised(
-        problems.Type.UNKNOWN_CONNECTOR, f"no connector {connector!r} is registered; find it by GET /v1/connectors?mark="
+        problems.Type.UNKNOWN_CONNECTOR,
+        f"no connector {connector!r} is registered; find it by GET /v1/connectors?mark=",
     )
 
 

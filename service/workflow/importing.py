@@ -55,7 +55,11 @@ def read(lines: Iterable[bytes]) -> Iterator[Line | BadLine]:
             yield BadLine(number, str(error))
             continue
         faults = entries.faults(entry)
-        yield BadLine(number, "; ".join(f"{each.field}: {each.text}" for each in faults)) if faults else Line(number, entry)
+        yield (
+            BadLine(number, "; ".join(f"{each.field}: {each.text}" for each in faults))
+            if faults
+            else Line(number, entry)
+        )
 
 
 def check(path: Path) -> list[BadLine]:
@@ -65,7 +69,12 @@ def check(path: Path) -> list[BadLine]:
 
 
 async def run(
-    connection: Connection, scribe: Scribe, path: Path, by: str, clock: Callable[[], datetime], progress: Callable[[Tally], None]
+    connection: Connection,
+    scribe: Scribe,
+    path: Path,
+    by: str,
+    clock: Callable[[], datetime],
+    progress: Callable[[Tally], None],
 ) -> tuple[Tally, list[BadLine]]:
     """Record a file that `check` found readable. Each transaction is whole: cut off and run again, it goes on where it was."""
     tally, refused = Tally(), []
@@ -115,5 +124,3 @@ def _chunks(window: list[Line]) -> Iterator[list[Line]]:
             chunk = []
     if chunk:
         yield chunk
-
-

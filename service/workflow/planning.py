@@ -21,4 +21,6 @@ def answer(head: Head, asked: messages.PlanRequest, reference: Reference, house:
         fit = noting.fit(each.tool, reference.lists, tools, sizes[each.cavity], each.action)
         steps.append(plans.Step(each.action, each.cavity, sizes[each.cavity], fit))
     made = plans.plan(head.definition, house, head.state, steps, tools)
-    return views.plan(head.definition, made, house, reference.cautions(head.definition, [each.action for each in steps]))
+    return views.plan(
+        head.definition, made, house, reference.cautions(head.definition, [each.action for each in steps])
+    )

@@ -133,7 +133,9 @@ def prove(connector: UUID, page: Page, house: HouseRule) -> tuple[Proof | None, 
         return None, breaks
     definition = chain.decode_definition(definitions[-1]).definition
     bodies, head = _chained(connector, page.entries[connector], "entry", page.definitions[connector][0]["hash"], breaks)
-    history = [_recorded(connector, row, body, breaks) for row, body in zip(page.entries[connector], bodies, strict=False)]
+    history = [
+        _recorded(connector, row, body, breaks) for row, body in zip(page.entries[connector], bodies, strict=False)
+    ]
     if breaks:
         return None, breaks
     state = fold.fold(definition, history)
@@ -141,7 +143,9 @@ def prove(connector: UUID, page: Page, house: HouseRule) -> tuple[Proof | None, 
     return Proof(definition, len(definitions), len(history), head, states.encode(state), line), breaks
 
 
-def _chained(connector: UUID, rows: list[Any], what: str, start: bytes, breaks: list[Break]) -> tuple[list[bytes], bytes]:
+def _chained(
+    connector: UUID, rows: list[Any], what: str, start: bytes, breaks: list[Break]
+) -> tuple[list[bytes], bytes]:
     bodies, previous = [], start
     for number, row in enumerate(rows, 1):
         if row["number"] != number:
@@ -176,7 +180,9 @@ def _against_state(row: Any, proof: Proof, line: LimitLine | None) -> list[Break
     if row["entries"] != proof.entries or row["hash"] != proof.hash:
         found.append(Break(connector, "head", f"stands at entry {row['entries']}, the ledger ends at {proof.entries}"))
     if row["definition"] != proof.definition_number:
-        found.append(Break(connector, "head", f"goes by definition {row['definition']}, the last is {proof.definition_number}"))
+        found.append(
+            Break(connector, "head", f"goes by definition {row['definition']}, the last is {proof.definition_number}")
+        )
     if row["state"] != proof.state:
         found.append(Break(connector, "state", "is not what the ledger gives"))
     if line != proof.line:

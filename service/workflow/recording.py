@@ -143,7 +143,9 @@ class Recorder:
         return self._connection
 
 
-def _settle(done: "asyncio.Future[list[messages.EntryResult]]", outcome: list[messages.EntryResult] | Exception) -> None:
+def _settle(
+    done: "asyncio.Future[list[messages.EntryResult]]", outcome: list[messages.EntryResult] | Exception
+) -> None:
     if done.done():
         return
     if isinstance(outcome, Exception):
@@ -206,7 +208,9 @@ class Scribe:
                 fresh.setdefault(head.connector, []).append(index)
                 results.append(messages.EntryResult(id=each.entry.id, outcome="recorded"))
         for connector, indexes in fresh.items():
-            state = await self.advance(connection, draft, heads[connector], [submissions[each].recorded for each in indexes])
+            state = await self.advance(
+                connection, draft, heads[connector], [submissions[each].recorded for each in indexes]
+            )
             if not brief:
                 shown = views.Shown(heads[connector].definition, self._house)
                 for each in indexes:
@@ -230,9 +234,7 @@ class Scribe:
             raise _Retry
         return targets, heads
 
-    async def advance(
-        self, connection: Connection, draft: Draft, head: Head, news: list[Recorded]
-    ) -> ConnectorState:
+    async def advance(self, connection: Connection, draft: Draft, head: Head, news: list[Recorded]) -> ConnectorState:
         """Fold new entries of one connector into its state, and draft what that writes."""
         news = [self._with_tool_noted(each, head) for each in news]
         rows = ledger.next_rows(head.connector, head.entries, head.hash, news)

@@ -14,7 +14,9 @@ from service.workflow import connectors
 def scanned_bytes(asked: messages.Scan) -> bytes:
     """The bytes that the reader read. Bytes are better than text: a reader's text may have lost its separators."""
     if (asked.bytes_base64 is None) == (asked.text is None):
-        raise problems.raised(problems.Type.INVALID_REQUEST, "give either bytes_base64 or text", ("#", "one of the two"))
+        raise problems.raised(
+            problems.Type.INVALID_REQUEST, "give either bytes_base64 or text", ("#", "one of the two")
+        )
     if asked.text is not None:
         return asked.text.encode()
     try:

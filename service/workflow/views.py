@@ -133,9 +133,7 @@ def _discrepancies(state: ConnectorState) -> Iterable[messages.OpenDiscrepancy]:
 
 
 def _discrepancy(open_: Discrepancy, cavity: str | None) -> messages.OpenDiscrepancy:
-    return messages.OpenDiscrepancy(
-        entry=open_.entry, code=open_.code.value, text=SENTENCES[open_.code], cavity=cavity
-    )
+    return messages.OpenDiscrepancy(entry=open_.entry, code=open_.code.value, text=SENTENCES[open_.code], cavity=cavity)
 
 
 def plan(
@@ -207,5 +205,3 @@ def ledger_line(row: LedgerRow) -> messages.LedgerLine:
         hash=row.hash.hex(),
         entry=entry,
     )
-
-

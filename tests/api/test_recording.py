@@ -78,7 +78,9 @@ def test_the_main_job(service: Started) -> None:
             assert {each["id"]: each["cycles_begun"] for each in shown["cavities"]} == {"C": 11, "c": 0}
             assert shown["wear"] == "over"
             report = (await client.get("/v1/reports/cycle-limits")).json()
-            assert [(each["serial"], each["wear"], each["left"]) for each in report["connectors"]] == [("EX-1", "over", 0)]
+            assert [(each["serial"], each["wear"], each["left"]) for each in report["connectors"]] == [
+                ("EX-1", "over", 0)
+            ]
 
     run(work())
 
@@ -122,7 +124,9 @@ def test_a_bad_entry_does_not_sink_its_neighbours(service: Started) -> None:
             assert pointers == ["#/entries/1/cavity", "#/entries/2/performed_at"]
             wrong_case = (await post(client, entry("insertion", "C"), entry("insertion", "a")))[1]["problem"]["detail"]
             assert "case" not in wrong_case
-            only_c = await client.post("/v1/connectors", json=registration("EX-2", cavities=[{"id": "C", "contact_size": "20"}]))
+            only_c = await client.post(
+                "/v1/connectors", json=registration("EX-2", cavities=[{"id": "C", "contact_size": "20"}])
+            )
             assert only_c.status_code == 201
             (near,) = await post(client, entry("insertion", "c", serial="EX-2"))
             assert "'C'" in near["problem"]["detail"]
@@ -177,10 +181,14 @@ def test_late_entries_and_corrections_change_what_stands(service: Started) -> No
     async def work() -> None:
         async with service() as client:
             await client.post("/v1/connectors", json=registration())
-            await post(client, *(entry(kind, minute=minute) for minute, kind in enumerate(["insertion", "removal"] * 5)))
+            await post(
+                client, *(entry(kind, minute=minute) for minute, kind in enumerate(["insertion", "removal"] * 5))
+            )
             (late,) = await post(client, entry("renewal", minute=5.5))
             assert (late["cavity"]["life"], late["cavity"]["cycles_begun"]) == (2, 2)
-            (out,) = await post(client, entry("correction", None, minute=60, corrects=late["id"], note="other connector"))
+            (out,) = await post(
+                client, entry("correction", None, minute=60, corrects=late["id"], note="other connector")
+            )
             assert out["discrepancies"] == []
             (line,) = (await client.get("/v1/connectors", params={"mark": "EX-1"})).json()["connectors"]
             cavity = (await client.get(f"/v1/connectors/{line['id']}")).json()["cavities"][0]

@@ -3,14 +3,4 @@
 from service.catalog.catalog import Catalog, Description, load
 from service.catalog.rows import Arrangement, Caution, CautionKind, Family, Status, Work
 
-__all__ = [
-    "Arrangement",
-    "Catalog",
-    "Caution",
-    "CautionKind",
-    "Description",
-    "Family",
-    "Status",
-    "Work",
-    "load",
-]
+__all__ = ["Arrangement", "Catalog", "Caution", "CautionKind", "Description", "Family", "Status", "Work", "load"]

@@ -184,7 +184,7 @@ def _made(dialect: _Dialect, elements: Sequence[Element]) -> Iterator[Identity]:
 
 def _of_enterprise(dialect: _Dialect, values: dict[str, str], qualifier: str, kind: _Enterprise) -> Iterator[Identity]:
     start = kind.agency + values[qualifier]
-    cage = values[qualifier] if kind is _BY_CAGE else None
+    cage = start[1:] if kind.agency == "D" or (kind is _BY_AGENCY and start.startswith("D")) else None
     for number in dialect.enterprise_serials:
         if number in values:
             serial = values[number]
@@ -243,9 +243,8 @@ def _has_check_digit(digits: str) -> bool:
 
 def _deviations(identity: Identity, understood: _Understood) -> tuple[str, ...]:
     found = []
-    if any(
-        q in dialect.serials and q not in identity.used for dialect, elements in understood for q in _values(elements)
-    ):
+    serials = {each for dialect, elements in understood for each in _values(elements) if each in dialect.serials}
+    if serials.difference(identity.used):
         found.append("second_serial")
     if _FROM_MEMORY.intersection(identity.used):
         found.append("qualifier_from_memory")

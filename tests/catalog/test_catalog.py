@@ -143,15 +143,7 @@ def test_series_ii_takes_the_cavities_of_its_twin() -> None:
 def test_series_ii_twins_have_the_same_contacts() -> None:
     """Wherever both of a pair of twins are listed they have the same contacts: 60 pairs (derived, 0 differences)."""
     pairs = [
-        (
-            each,
-            BOOK.arrangements.get(
-                (
-                    MIL_1560,
-                    f"{int(each.name.split('-')[0]) + 1}-{each.name.split('-')[1]}",
-                )
-            ),
-        )
+        (each, BOOK.arrangements.get((MIL_1560, f"{int(each.name.split('-')[0]) + 1}-{each.name.split('-')[1]}")))
         for each in BOOK.arrangements.values()
         if each.families == ("38999-II",)
     ]
@@ -204,11 +196,7 @@ def test_every_row_says_where_it_comes_from() -> None:
     ("family", "release", "status"),
     [
         ("38999-III", Release.REAR, Status.MEMORY),
-        (
-            "26482-2",
-            Release.REAR,
-            Status.SECOND_HAND,
-        ),  # note on 22-96 in a transcription of MIL-STD-1669A
+        ("26482-2", Release.REAR, Status.SECOND_HAND),  # note on 22-96 in a transcription of MIL-STD-1669A
         ("26482-1", Release.FRONT, Status.MEMORY),
         ("26500", Release.FRONT, Status.MEMORY),
     ],
@@ -221,7 +209,7 @@ def test_a_family_has_its_release_side(family: str, release: Release, status: St
 
 
 def test_tools_fit_sizes_that_their_families_have() -> None:
-    """Every tool is for a family of the catalogue and a contact size that occurs in it, and serves both halves there."""
+    """Every tool is for a family of the catalogue and a contact size that occurs in it, in both halves."""
     for each in BOOK.tools:
         for family in each.families:
             sizes = {c.size for a in BOOK.arrangements.values() if family in a.families for c in a.contacts}
@@ -241,10 +229,7 @@ def test_both_candidates_for_size_20_are_data() -> None:
         ("M81969/14-10", "orange end"),
     ]
     (plastic_22d,) = (each for each in found.serving(Half.INSERT, "22D") if each.part_number.startswith("M81969/14"))
-    assert (plastic_22d.part_number, plastic_22d.end) == (
-        "M81969/14-01",
-        "coloured end, green",
-    )
+    assert (plastic_22d.part_number, plastic_22d.end) == ("M81969/14-01", "coloured end, green")
 
 
 def test_metal_tools_insert_odd_and_remove_even() -> None:
@@ -261,13 +246,7 @@ def test_a_family_that_is_not_listed_has_no_tooling() -> None:
 
 def test_every_family_of_the_decoder_is_in_the_catalogue() -> None:
     """Families have the same names in the decoder, the tables and the tools, on the same arrangement standard."""
-    for part_number in (
-        "D38999/26WE35SN",
-        "D38999/46WE35SN",
-        "MS27467T17B35P",
-        "MS27484T16B35P",
-        "M83723/76W1415N",
-    ):
+    for part_number in ("D38999/26WE35SN", "D38999/46WE35SN", "MS27467T17B35P", "MS27484T16B35P", "M83723/76W1415N"):
         found = BOOK.describe(part_number)
         assert found.decoded is not None
         assert found.family is not None
@@ -292,7 +271,7 @@ def test_a_part_number_is_described_whole() -> None:
 
 
 def test_form_and_arrangement_are_apart() -> None:
-    """A well-formed number of an arrangement on no list is no fault, only unknown (MIL-DTL-83723G's printed example)."""
+    """A well-formed number of an arrangement on no list is only unknown (printed example of MIL-DTL-83723G)."""
     found = BOOK.describe("M83723/72W808N")
     assert found.decoded is not None
     assert (found.fault, found.arrangement_known, found.cavities) == (None, False, None)
@@ -301,40 +280,21 @@ def test_form_and_arrangement_are_apart() -> None:
 @pytest.mark.parametrize(
     ("part_number", "code", "at"),
     [
-        (
-            "MS3476W16-26PX",
-            "position_not_allowed",
-            13,
-        ),  # MIL-STD-1669A: 16-26 allows W, Y, Z
+        ("MS3476W16-26PX", "position_not_allowed", 13),  # MIL-STD-1669A: 16-26 allows W, Y, Z
         ("MS3470L8-98PW", "position_not_allowed", 12),
-        (
-            "MS3476L12-10PN",
-            "bad_position",
-            13,
-        ),  # MIL-DTL-26482H: the normal position is not written
-        (
-            "MS3476L22-96P",
-            "arrangement_not_in_family",
-            10,
-        ),  # MIL-STD-1669A note: not in series 2
-        (
-            "M83723/76W1403N",
-            "arrangement_not_in_family",
-            12,
-        ),  # MIL-STD-1554A: 14-3 is of 26500 only
+        ("MS3476L12-10PN", "bad_position", 13),  # MIL-DTL-26482H: the normal position is not written
+        ("MS3476L22-96P", "arrangement_not_in_family", 10),  # MIL-STD-1669A note: not in series 2
+        ("M83723/76W1403N", "arrangement_not_in_family", 12),  # MIL-STD-1554A: 14-3 is of 26500 only
     ],
 )
 def test_a_wrong_part_number_has_a_fault(part_number: str, code: str, at: int) -> None:
-    """What the standards rule out is a fault at the place where it stands."""
+    """What the standards rule out is a fault where it stands."""
     fault = BOOK.describe(part_number).fault
     assert fault is not None
     assert (fault.code, fault.at) == (code, at)
 
 
-@pytest.mark.parametrize(
-    "part_number",
-    ["MS3470L12-10PY", "MS3476W16-26P", "MS3476W16-26PW", "MS3114E12-10PYT"],
-)
+@pytest.mark.parametrize("part_number", ["MS3470L12-10PY", "MS3476W16-26P", "MS3476W16-26PW", "MS3114E12-10PYT"])
 def test_an_allowed_position_has_none(part_number: str) -> None:
     """A position that the arrangement has is no fault (MIL-STD-1669A)."""
     assert BOOK.describe(part_number).fault is None

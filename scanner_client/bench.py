@@ -36,7 +36,7 @@ def step(state: State, heard: Heard, moment: Moment) -> Turn:
         case dialogue.Line(text):
             return _guarded(state, text, moment)
         case dialogue.Scanned(reading):
-            return _scanned(state, reading)
+            return _scanned(state, reading, moment)
         case dialogue.Found(mark, connectors):
             return _found(state, mark, connectors)
         case dialogue.Missing(mark, why):
@@ -81,7 +81,7 @@ def _line(state: State, text: str, moment: Moment) -> Turn:
     return Turn(state, (Say(f"'{told}' is not understood here. Say 'help' to see what is.", urgent=True),))
 
 
-def _scanned(state: State, reading: readings.Reading) -> Turn:
+def _scanned(state: State, reading: readings.Reading, moment: Moment) -> Turn:
     if state.phase in (Phase.REASON, Phase.UNDOING):
         return Turn(state, (Say("Type the reason first, or 'cancel'.", urgent=True),))
     # A whole ISO/IEC 15434 message names a thing, so it is nobody's badge.
@@ -89,6 +89,9 @@ def _scanned(state: State, reading: readings.Reading) -> Turn:
         state.expects is Field.BADGE and reading.data.startswith(readings.MESSAGE_START)
     ):
         return _field(state, state.expects, reading.text)
+    # A card with a command on it, for hands in gloves.
+    if reading.text.partition(" ")[0] in COMMANDS:
+        return _guarded(state, reading.text, moment)
     return _find(state, reading)
 
 

@@ -57,7 +57,7 @@ def find(reading: Reading, known: Iterable[Definition]) -> tuple[Definition, ...
 def advise(
     cached: Cached, waiting: Sequence[Kept], steps: Sequence[PlannedStep], now: datetime, reached: bool = False
 ) -> Advice:
-    """The answer to steps on what is known here. `reached`: the state is fresh, only this bench's own entries are missing."""
+    """The answer to steps on what is known here. `reached`: the state is fresh but lacks entries of this bench."""
     snapshot = cached.snapshot
     footings = tuple(_footings(snapshot, waiting))
     made = max((_plan(snapshot, each, steps) for each in footings), key=_severity)

@@ -140,6 +140,10 @@ class Outbox:
         """Entries about a connector, by any of its references, that a snapshot of that number may not hold."""
         return _kept(self._read("since", (json.dumps(sorted(references)), acknowledged)))
 
+    def referred(self, acknowledged: int) -> tuple[str, ...]:
+        """What the entries that `since` may give call their connectors."""
+        return tuple(name for (name,) in self._read("referred", (acknowledged,)))
+
     def save_snapshot(self, snapshot: Snapshot, acknowledged: int) -> None:
         """Keep the state of a connector, to answer from while the service is away."""
         row = (

@@ -67,6 +67,9 @@ WHERE connector IN (SELECT value FROM json_each(?))
   AND (status IN ('unsent', 'refused') OR acknowledged > ?)
 ORDER BY place;
 
+-- name: referred
+SELECT DISTINCT connector FROM entries WHERE status IN ('unsent', 'refused') OR acknowledged > ? ORDER BY connector;
+
 -- name: save_snapshot
 INSERT INTO snapshots (connector, body, fetched_at, acknowledged) VALUES (?, ?, ?, ?)
 ON CONFLICT (connector) DO UPDATE

@@ -12,8 +12,6 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO, Protocol
 
-from msgspec import Struct
-
 from scanner_client import decode, readings, wedge
 from scanner_client.decode import Unreadable
 from scanner_client.readings import Channel, Reading
@@ -30,25 +28,30 @@ class Unavailable(Exception):
     """A source that can't be used here; the text says what to install or to plug in."""
 
 
-class Photo(Struct, frozen=True):
-    """An image file and where it came from, as it is named in answers and errors."""
-
-    where: str
-    data: bytes
-
-
-def photos(told: str) -> Iterator[Photo]:
-    """The images that an argument means: a file, a folder, a pattern with * or ?, or - for standard input. In name order."""
+def photos(told: str) -> list[str]:
+    """The images that an argument means, in name order: a file, folder, or pattern with * or ?; - is standard input."""
     if told == "-":
-        yield Photo("standard input", sys.stdin.buffer.read(MOST_PHOTO_BYTES + 1))
-        return
-    paths = _paths(told)
-    if not paths:
+        return [told]
+    found = [str(each) for each in _paths(told)]
+    if not found:
         raise Unreadable(
-            "no_image", told, "there is no image here.", "Check the name; PNG, JPEG, WebP, TIFF, BMP, GIF count."
+            "no_image", told, "there is no image here.", "Check the name: PNG, JPEG, WebP, TIFF, BMP, GIF."
         )
-    for each in paths:
-        yield Photo(str(each), _bytes(each))
+    return found
+
+
+def photo(where: str) -> bytes:
+    """The bytes of an image that `photos` named."""
+    if where == "-":
+        return sys.stdin.buffer.read(MOST_PHOTO_BYTES + 1)
+    try:
+        if Path(where).stat().st_size > MOST_PHOTO_BYTES:
+            raise Unreadable("too_big", where, "the file is over 50 MB.", "Take the photo at a lower resolution.")
+        return Path(where).read_bytes()
+    except OSError as error:
+        raise Unreadable(
+            "no_image", where, f"the file can't be read ({error.strerror}).", "Check its rights."
+        ) from None
 
 
 def frames(stream: IO[bytes]) -> Iterator[bytes]:
@@ -99,19 +102,19 @@ class Port(Protocol):
 
 def serial_port(name: str, baud: int) -> Port:
     """A serial scanner's port."""
-    import serial  # noqa: PLC0415 - a bench without one starts faster, and need not have it
+    import serial  # type: ignore[import-untyped]  # noqa: PLC0415 - a bench without one starts faster, and need not have it
 
     try:
         port: Port = serial.Serial(name, baud, timeout=_SILENCE_S)
     except (serial.SerialException, ValueError) as error:
         raise Unavailable(
-            f"The serial scanner at {name} can't be opened ({error}). Plug it in, set it to serial (USB-CDC) mode, and see "
+            f"The serial scanner at {name} can't be opened ({error}). Plug it in, set it to serial (USB-CDC) mode, see "
             "that this user may use the port (on Linux: group dialout)."
         ) from None
     return port
 
 
-def serial(port: Port) -> Iterator[wedge.Event]:
+def serial_messages(port: Port) -> Iterator[wedge.Event]:
     """Messages of a serial scanner. One ends with CR, LF or EOT, or when nothing has come for a tenth of a second."""
     held = b""
     while True:
@@ -128,7 +131,7 @@ def serial(port: Port) -> Iterator[wedge.Event]:
 def keys(
     terminal: int, echo: Callable[[str], None], clock: Callable[[], float] = time.monotonic
 ) -> Iterator[wedge.Event | None]:
-    """What comes from a terminal in raw mode: scans and typed lines; None after each silence, so that others get a turn."""
+    """What comes from a terminal in raw mode: scans and lines; None after each silence, so that others get a turn."""
     state = wedge.Wedge()
     while True:
         ready, _, _ = select.select([terminal], [], [], _SILENCE_S)
@@ -170,7 +173,7 @@ def raw_terminal(terminal: int) -> Iterator[None]:
 
 
 def lines(stream: IO[bytes]) -> Iterator[wedge.Event]:
-    """Lines from a pipe or a file: a scan where the bytes say so, else typed text. Split at LF alone, since GS and RS are data."""
+    """Lines from a pipe: a scan where the bytes say so, else typed. Split at LF alone, since GS and RS are data."""
     for each in stream:
         message = each.removesuffix(b"\n").removesuffix(b"\r")
         yield _message(message) if wedge.structured(message) else _typed(message)
@@ -195,18 +198,8 @@ def _paths(told: str) -> list[Path]:
         return sorted(each for each in path.iterdir() if each.suffix.lower() in PHOTO_ENDINGS and each.is_file())
     if path.is_file():
         return [path]
-    return sorted(Path(each) for each in glob.glob(told) if Path(each).is_file())  # noqa: PTH207 - the pattern may be absolute
-
-
-def _bytes(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > MOST_PHOTO_BYTES:
-            raise Unreadable("too_big", str(path), "the file is over 50 MB.", "Take the photo at a lower resolution.")
-        return path.read_bytes()
-    except OSError as error:
-        raise Unreadable(
-            "no_image", str(path), f"the file can't be read ({error.strerror}).", "Check its rights."
-        ) from None
+    # The pattern may be absolute, which Path.glob does not take.
+    return sorted(Path(each) for each in glob.glob(told) if Path(each).is_file())  # noqa: PTH207
 
 
 def _seen(frame: bytes) -> tuple[Reading, ...]:

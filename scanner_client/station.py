@@ -92,15 +92,26 @@ def advise(bench: Bench, about: Subject, steps: tuple[PlannedStep, ...]) -> Advi
         cached, reached = refreshed(bench, about.connector), True
     except (Away, Denied, Garbled) as error:
         return _advise_here(bench, about, steps, error)
-    waiting = bench.box.since(references(bench, about), cached.acknowledged)
+    waiting = bench.box.since(references(bench, about, cached.acknowledged), cached.acknowledged)
     return offline.advise(cached, waiting, steps, bench.clock(), reached)
 
 
-def references(bench: Bench, about: Subject) -> tuple[str, ...]:
-    """Everything that an entry of this bench may call this connector."""
+def references(bench: Bench, about: Subject, acknowledged: int = 0) -> tuple[str, ...]:
+    """Everything that entries of this bench call this connector: its id, marks it was found by, marks that mean it."""
     if about.connector is None:
         return (about.mark,)
-    return (str(about.connector), about.mark, *(each.partition("|")[2] for each in bench.box.marks_of(about.connector)))
+    definition = about.snapshot.definition if about.snapshot else None
+    meant = [
+        each
+        for each in bench.box.referred(acknowledged)
+        if definition and offline.find(Reading(each.encode()), (definition,))
+    ]
+    return (
+        str(about.connector),
+        about.mark,
+        *meant,
+        *(each.partition("|")[2] for each in bench.box.marks_of(about.connector)),
+    )
 
 
 def record(bench: Bench, entries: Sequence[Entry]) -> Sent:
@@ -128,7 +139,7 @@ def standing(bench: Bench, about: Subject) -> ConnectorState | None:
     cached = bench.box.snapshot(about.connector) if about.connector else None
     if cached is None:
         return None
-    return offline.state(cached, bench.box.since(references(bench, about), cached.acknowledged))
+    return offline.state(cached, bench.box.since(references(bench, about, cached.acknowledged), cached.acknowledged))
 
 
 def _key(reading: Reading) -> str:
@@ -182,7 +193,7 @@ def _advise_here(bench: Bench, about: Subject, steps: tuple[PlannedStep, ...], t
     cached = bench.box.snapshot(about.connector)
     if cached is None:
         return Advice(plan=None, basis=Basis.NOTHING, remarks=(NOT_HERE,))
-    waiting = bench.box.since(references(bench, about), cached.acknowledged)
+    waiting = bench.box.since(references(bench, about, cached.acknowledged), cached.acknowledged)
     advice = offline.advise(cached, waiting, steps, bench.clock())
     if isinstance(trouble, Away):
         return advice

@@ -1,0 +1,325 @@
+"""tinebook-bench: the scanning client's commands, and the one place where it is put together."""
+
+import base64
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from datetime import UTC, datetime
+from typing import Any
+from uuid import UUID
+
+import click
+from msgspec import structs
+from rich.console import Console
+from rich.text import Text
+
+from scanner_client import (
+    decode,
+    desk,
+    dialogue,
+    drafts,
+    link,
+    outbox,
+    output,
+    phrases,
+    readings,
+    screen,
+    sending,
+    settings,
+    shown,
+    sources,
+    station,
+)
+from scanner_client.decode import Unreadable
+from scanner_client.output import ANSWERED, EXITS, Call, Exit
+from scanner_client.readings import Reading
+from scanner_client.station import Bench
+from service.core.entries import Kind
+from service.messages import ConnectorLine
+
+
+def _json_asked(context: click.Context, _: click.Parameter, value: bool) -> None:
+    if value:
+        context.obj = structs.replace(context.obj, json=True)
+
+
+_as_json = click.option(
+    "--json", is_flag=True, expose_value=False, callback=_json_asked, help="Answer in JSON, for scripts."
+)
+
+
+@click.group(epilog=EXITS, context_settings={"help_option_names": ["-h", "--help"]})
+@click.option("--url", help="Address of the service (TINEBOOK_BENCH_URL).")
+@click.option("--outbox", "outbox_file", help="File of the outbox (TINEBOOK_BENCH_OUTBOX).")
+@click.option("--json", "as_json", is_flag=True, help="Answer in JSON, for scripts.")
+@click.option("--ascii", "ascii_only", is_flag=True, help="Draw with ASCII characters alone (TINEBOOK_BENCH_ASCII=1).")
+@click.pass_context
+def main(context: click.Context, url: str | None, outbox_file: str | None, as_json: bool, ascii_only: bool) -> None:
+    """The bench of Tinebook: scan a connector, ask before the work, record what was done, with or without the service.
+
+    Settings come from the environment: TINEBOOK_BENCH_URL, _TOKEN or _TOKEN_FILE, _OUTBOX, _NAME, _CAMERA, _SERIAL,
+    _BAUD, _ANSWER_S (longest wait for the service, in seconds), _ASCII.
+    """
+    environment = dict(os.environ)
+    given = {"URL": url, "OUTBOX": outbox_file, "ASCII": "1" if ascii_only else None}
+    environment.update({settings.PREFIX + name: value for name, value in given.items() if value is not None})
+    try:
+        context.obj = Call(settings.read(environment), as_json)
+    except settings.Wrong as error:
+        output.fail(None, str(error))
+
+
+@main.command()
+@click.option("--camera", is_flag=True, help="Scan with the camera of the settings as well.")
+@click.pass_obj
+def work(call: Call, camera: bool) -> None:
+    """Work at the bench: scan, ask, do, record. 'help' inside says what can be said."""
+    console = output.console(call)
+    chosen = desk.Sources(call.told.camera if camera else None, call.told.serial, call.told.baud)
+    with output.troubles(call), _bench(call) as bench:
+        at = desk.Desk(bench, console, screen.look(console, call.told.ascii), call.told.name)
+        others = list(desk.others(chosen))
+        if sys.stdin.isatty():
+            terminal = sys.stdin.fileno()
+            with sources.raw_terminal(terminal):
+                desk.run(at, desk.merged(sources.keys(terminal, _echo(console)), others))
+        else:
+            desk.run(at, desk.merged(sources.lines(sys.stdin.buffer), others))
+
+
+@main.command(epilog=EXITS)
+@click.argument("images", nargs=-1, required=True)
+@_as_json
+@click.pass_obj
+def scan(call: Call, images: tuple[str, ...]) -> None:
+    """What is on IMAGES (files, folders, patterns, or - for standard input), and which connectors it matches."""
+    found: list[dict[str, Any]] = []
+    with output.troubles(call), _bench(call) as bench:
+        for where in [each for told in images for each in sources.photos(told)]:
+            try:
+                seen = decode.scans(sources.photo(where), where)
+            except Unreadable as error:
+                found.append({"image": where, "error": {"code": error.code, "text": str(error)}, "connectors": []})
+                continue
+            found.extend({"image": where, **_meaning(bench, each)} for each in seen)
+    output.give(call, {"scans": found}, (Text(_scan_line(each)) for each in found))
+    if any("error" in each for each in found):
+        sys.exit(Exit.TROUBLE)
+    if any(len(each["connectors"]) > 1 for each in found):
+        sys.exit(Exit.FOR_A_PERSON)
+    sys.exit(Exit.FINE if all(each["connectors"] for each in found) else Exit.NO_ANSWER)
+
+
+@main.command(epilog=EXITS)
+@click.option("--connector", help="Its mark: serial, UII, id, or a whole message.")
+@click.option("--image", help="An image of its mark, instead of --connector.")
+@click.option("--tool", help="The tool for steps that name none.")
+@click.argument("steps", nargs=-1, required=True)
+@_as_json
+@click.pass_obj
+def plan(call: Call, connector: str | None, image: str | None, tool: str | None, steps: tuple[str, ...]) -> None:
+    """Ask before the work. STEPS are like insert:14 remove:C replace:AA insert:15@M81969/14-10; C and c differ."""
+    with output.troubles(call), _bench(call) as bench:
+        asked = phrases.steps(steps, tool)
+        about = _subject(bench, _reading(connector, image), call)
+        advice = station.advise(bench, about, asked)
+        answered = {"answer": advice.answer, "basis": advice.basis, "remarks": advice.remarks, "as_of": advice.as_of}
+        detail = {"connector": about.connector, "mark": about.mark, "plan": advice.plan}
+        board = screen.Board(about.name, dialogue.Shift(bench=call.told.name), bench.box.counts(), bench.clock())
+        seen = screen.look(output.console(call), call.told.ascii)
+        output.give(call, {**answered, **detail}, screen.answer(advice, board, seen, whole=True))
+    sys.exit(ANSWERED[advice.answer])
+
+
+@main.command(epilog=EXITS)
+@click.argument("kind", type=click.Choice([each.value for each in Kind]))
+@click.option("--connector", help="Its mark: serial, UII, id, or a whole message.")
+@click.option("--image", help="An image of its mark, instead of --connector.")
+@click.option("--by", "performed_by", required=True, help="Badge of who did it.")
+@click.option("--cavity", "cavities", multiple=True, help="Cavity id, case-sensitive; several for renewal or carry_in.")
+@click.option("--tool", help="Tool: its mark or part number.")
+@click.option("--work-order")
+@click.option("--contact", help="Part number of the contact.")
+@click.option("--force-n", type=float, help="Force of a seating test, in newtons.")
+@click.option("--held/--failed", default=None, help="Whether the seating test held.")
+@click.option("--note", help="Anything worth knowing; the reason of a correction or a resolution.")
+@click.option("--performed-at", help="When it was done, RFC 3339 with offset; now if left out.")
+@click.option("--corrects", help="Id of the entry that was made in error.")
+@click.option("--refers-to", help="Id of the entry that this one is about.")
+@click.option("--code", help="Code of the discrepancy that a resolution settles.")
+@click.option("--accepted/--not-accepted", default=None, help="Whether an inspector accepts the work.")
+@click.option("--blocks/--no-blocks", default=None, help="Whether a finding forbids work.")
+@click.option("--asset", help="Where a placement puts it: the aircraft or unit,")
+@click.option("--zone", help="the zone,")
+@click.option("--position", help="and the position.")
+@click.option("--insertions", type=int, help="Opening count of a carry_in,")
+@click.option("--removals", type=int, help="removals,")
+@click.option("--tine-entries", type=int, help="and tool entries that released nothing.")
+@click.option("--occupied/--empty", default=None, help="Whether a contact is in it at a carry_in.")
+@click.option("--source", help="Where an opening count comes from.")
+@click.option("--id", "entry_id", help="Id of the entry (a UUID); the same id again records nothing twice.")
+@_as_json
+@click.pass_obj
+def record(call: Call, /, kind: str, connector: str | None, image: str | None, **told: Any) -> None:
+    """Record one fact that has happened. It is on disk here before it is sent, and is never refused as unwelcome."""
+    with output.troubles(call), _bench(call) as bench:
+        fields = _fields(call, told, bench.clock())
+        entry = drafts.checked({**fields, "kind": kind, "connector": _reading(connector, image).text})
+        sent = station.record(bench, (entry,))
+        own = tuple(each for each in sent.results if each.id == entry.id)
+        counts = bench.box.counts()
+    told_lines = (f"{kind} {entry.cavity or ''} {entry.id}", desk.summary(sent), *desk.outcomes(sent))
+    output.give(call, {"id": entry.id, "result": own[0] if own else None, "counts": counts}, map(Text, told_lines))
+    if not own:
+        # Without a result of its own it was either sent in an earlier call, or waits.
+        sys.exit(Exit.NOT_SENT if sent.stopped else Exit.FINE)
+    sys.exit(Exit.FOR_A_PERSON if own[0].outcome in ("parked", "refused") else Exit.FINE)
+
+
+@main.command("outbox", epilog=EXITS)
+@click.option("--retry", help="Id of a refused entry that is to be sent once more.")
+@_as_json
+@click.pass_obj
+def show_outbox(call: Call, retry: str | None) -> None:
+    """What is not sent yet, what the service keeps aside, and what it refused and why."""
+    with output.troubles(call), _bench(call) as bench:
+        if retry is not None and not bench.box.again(_uuid(retry)):
+            raise phrases.Unclear(f"{retry} is not the id of a refused entry in this outbox.")
+        counts = bench.box.counts()
+        held = {status: bench.box.of_status(status) for status in ("unsent", "parked", "refused")}
+        output.give(call, {"counts": counts, **held}, desk.outbox_lines(bench))
+    output.leave(sending.Sent(), counts)
+
+
+@main.command(epilog=EXITS)
+@_as_json
+@click.pass_obj
+def send(call: Call) -> None:
+    """Send what waits, now, oldest first."""
+    with output.troubles(call), _bench(call) as bench:
+        sent = station.send(bench)
+        counts = bench.box.counts()
+    output.give(call, {"sent": sent, "counts": counts}, map(Text, (desk.summary(sent), *desk.outcomes(sent))))
+    output.leave(sent, counts)
+
+
+@main.command()
+@click.option("--port", type=click.IntRange(0, 65_535), default=8601, show_default=True)
+@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on; 0.0.0.0: whole network.")
+@click.pass_obj
+def serve(call: Call, port: int, host: str) -> None:
+    """Serve the bench page, with the service's API behind it on the same origin."""
+    # The terminal commands start in half the time without a web server.
+    import uvicorn  # noqa: PLC0415
+
+    from scanner_client import serve as page  # noqa: PLC0415
+
+    uvicorn.run(page.build_app(call.told.url, call.told.answer_s), host=host, port=port, server_header=False)
+
+
+@contextmanager
+def _bench(call: Call) -> Iterator[Bench]:
+    """The bench put together: its outbox, its way to the service, its clock."""
+    patience = link.Patience(answer_s=call.told.answer_s)
+    box = outbox.open_file(call.told.outbox, _now)
+    way = link.Link(link.client(call.told.url, call.told.token, patience), patience)
+    try:
+        yield Bench(box, way, _now)
+    finally:
+        way.close()
+        box.close()
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+def _reading(connector: str | None, image: str | None) -> Reading:
+    if (connector is None) == (image is None):
+        raise phrases.Unclear("Say which connector: --connector MARK, or --image with a picture of its mark.")
+    reading = (
+        readings.typed(connector) if connector is not None else decode.scan(sources.photo(image or ""), image or "")
+    )
+    reason = readings.fault(reading)
+    if reason:
+        raise phrases.Unclear(reason)
+    return reading
+
+
+def _subject(bench: Bench, reading: Reading, call: Call) -> dialogue.Subject:
+    """The one connector that a mark means; several are for a person to choose from."""
+    found = station.find(bench, reading)
+    if isinstance(found, dialogue.Missing):
+        return dialogue.Subject(mark=found.mark, name=reading.shown, remarks=(found.why,))
+    assert isinstance(found, dialogue.Found)  # noqa: S101 - a find is answered by one of the two
+    if len(found.connectors) > 1:
+        listed = "; ".join(f"{each.id} serial {each.serial} part {each.part_number}" for each in found.connectors)
+        output.fail(call, f"Several connectors carry this mark; give the id of one: {listed}", Exit.FOR_A_PERSON)
+    return station.open_connector(bench, found.connectors[0].id, found.mark).subject
+
+
+def _fields(call: Call, told: dict[str, Any], now: datetime) -> dict[str, Any]:
+    """The fields of an entry from the options of `record`."""
+    fields = {name: value for name, value in told.items() if value is not None and name not in ("cavities", "entry_id")}
+    cavities = told["cavities"]
+    fields |= {"cavity": cavities[0]} if len(cavities) == 1 else {"cavities": cavities} if cavities else {}
+    fields.setdefault("performed_at", now)
+    if call.told.name:
+        fields["bench"] = call.told.name
+    return {**fields, "id": _uuid(told["entry_id"]) if told["entry_id"] else desk.fresh_id()}
+
+
+def _uuid(told: str) -> UUID:
+    try:
+        return UUID(told)
+    except ValueError:
+        raise phrases.Unclear(f"'{told}' is not an id: one looks like 01890a5d-ac96-774b-bcce-b302099a8057.") from None
+
+
+def _meaning(bench: Bench, reading: Reading) -> dict[str, Any]:
+    """What a scan means, by the service or, while it is away, by what is known here."""
+    view = station.meaning(bench, reading)
+    basis = {
+        "symbology": reading.symbology,
+        "text": reading.shown,
+        "bytes_base64": base64.b64encode(reading.data).decode(),
+        "fault": readings.fault(reading),
+    }
+    if view is not None:
+        return {
+            **basis,
+            "meaning": view.meaning,
+            "identity": view.identity,
+            "fields": view.fields,
+            "connectors": view.connectors,
+        }
+    found = station.find(bench, reading)
+    lines: tuple[ConnectorLine, ...] = found.connectors if isinstance(found, dialogue.Found) else ()
+    return {**basis, "meaning": None, "identity": None, "fields": {}, "connectors": lines, "away": True}
+
+
+def _scan_line(found: dict[str, Any]) -> str:
+    if "error" in found:
+        return str(found["error"]["text"])
+    lines = found["connectors"]
+    matched = ", ".join(f"{each.serial} ({each.wear}, {_left(each)})" for each in lines) or "no registered connector"
+    away = " (service away: by what is known here)" if found.get("away") else ""
+    return f"{found['image']}: {found['symbology'] or ''} {found['text']} = {found['meaning'] or 'scan'} -> {matched}{away}"
+
+
+def _left(line: ConnectorLine) -> str:
+    if line.left is None:
+        return "insertions left not known"
+    return f"{shown.count(line.left, 'insertion', 'insertions')} left in {line.limiting_cavity}"
+
+
+def _echo(console: Console) -> Any:
+    """Show what is being typed, in place."""
+
+    def echo(text: str) -> None:
+        with suppress(UnicodeEncodeError):
+            console.file.write(f"\r\x1b[K{text}")
+            console.file.flush()
+
+    return echo

@@ -1,0 +1,260 @@
+"""What a bench shows: the answer large, in word, shape and colour; what it rests on; what to do now. Fits 80 x 24."""
+
+import textwrap
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+
+from msgspec import Struct
+from rich.console import Console
+from rich.text import Text
+
+from scanner_client import lettering, shown
+from scanner_client.dialogue import Advice, Basis, Phase, Shift, State
+from scanner_client.outbox import Counts
+from service.core.answers import Answer
+from service.core.cycles import Wear
+from service.messages import DECIDES, CavityView, ConnectorLine, HandlingView, RatingView, StepView
+
+Lines = list[Text]
+
+PROMPTS = {
+    Phase.READY: "Scan or type a connector.",
+    Phase.CHOOSING: "Say the number of the connector in your hand.",
+    Phase.CONNECTOR: "Say what you will do: insert 14, remove C, replace AA ('list': cavities, 'next')",
+    Phase.ANSWERED: "'done' when it is done ('done 1' for step 1), 'not' if you don't, 'more' to see all",
+    Phase.REASON: "Type why it was done all the same, or 'cancel'.",
+    Phase.UNDOING: "Type why it was entered in error, or 'cancel'.",
+    Phase.TESTING: "Seating test of {cavity}: 'held 67N', 'failed', or 'skip'",
+}
+
+HELP = """\
+badge, order, tool, contact ...   who works, on what order, with which tool, with which contact ('-': none)
+insert 14 15 / remove C / replace AA   ask before you do it; 'insert:14@TOOL' names a tool
+done [1 2]    it was done          not    it was not done
+did insert 14     record what has happened already, without asking
+held 14 67N / failed 14 / skip    the seating test (force in N or lbf)
+tine 14       a removal tool went in and released nothing
+finding 14 TEXT    something is wrong: no work until it is closed ('-' for the whole connector)
+remark 14 TEXT     worth knowing, forbids nothing
+mated / unmated    the connector was mated or unmated
+undo          take the last act back, with a reason
+list / more   the cavities / the whole answer
+next [MARK]   another connector
+outbox / send what waits / send it now
+quit          leave; nothing that was recorded is lost
+Cavity ids keep capitals and small letters apart: C and c are two cavities.
+Each of these words can be printed as a bar code and scanned."""
+
+_STYLES = {
+    Answer.GO: "bold black on green",
+    Answer.WARN: "bold black on yellow",
+    Answer.NO_GO: "bold white on red",
+    None: "bold white on blue",
+}
+_WEAR_MARKS = {Wear.WITHIN: "o.", Wear.NEARING: "◐~", Wear.SPENT: "●#", Wear.OVER: "✖X", Wear.UNKNOWN: "??"}
+_WEAR_STYLES = {
+    Wear.WITHIN: "green",
+    Wear.NEARING: "yellow",
+    Wear.SPENT: "bold red",
+    Wear.OVER: "bold white on red",
+    Wear.UNKNOWN: "bold blue",
+}
+_OCCUPIED = {True: "contact", False: "empty", None: "?"}
+_CELL = 38
+
+
+class Look(Struct, frozen=True):
+    """What the terminal can show."""
+
+    width: int = 80
+    height: int = 24
+    ascii: bool = False
+
+
+class Board(Struct, frozen=True):
+    """What stands around every answer: whose work on what, what waits, and the time."""
+
+    name: str
+    shift: Shift
+    counts: Counts
+    now: datetime
+
+
+class Section(Struct, frozen=True):
+    """Lines that belong together; a `flexible` one may be cut short where the screen is low."""
+
+    lines: Lines
+    flexible: bool = False
+
+
+def look(console: Console, ascii_only: bool = False) -> Look:
+    """What this terminal can show."""
+    plain = ascii_only or not (console.encoding or "").lower().startswith("utf")
+    return Look(max(console.width, 40), max(console.height, 12), plain)
+
+
+def answer(advice: Advice, board: Board, seen: Look, whole: bool = False) -> Lines:
+    """An answer with everything that belongs to it. Cut to the height of the screen unless `whole`."""
+    sections = [
+        Section([_header(board, seen)]),
+        Section(band(advice.answer, seen)),
+        Section(_basis(advice, seen)),
+        *_plan_sections(advice, seen),
+        Section([*_wrapped(DECIDES, seen, "dim"), waiting(board.counts, board.now)]),
+    ]
+    if whole:
+        return [line for section in sections for line in section.lines]
+    return _fitted(sections, seen.height - 3)
+
+
+def band(word: Answer | None, seen: Look) -> Lines:
+    """The answer in large letters, in a frame of its own, told apart without colour and from afar."""
+    style = _STYLES[word]
+    return [Text(each, style=style, no_wrap=True) for each in lettering.framed(word, seen.width, seen.ascii)]
+
+
+def cavities(views: Sequence[CavityView], seen: Look) -> Lines:
+    """Every cavity: id, size, what is in it, cycles begun of the rating, and its wear in shape and word."""
+    columns = max(1, seen.width // _CELL)
+    rows = -(-len(views) // columns)
+    made = []
+    for row in range(rows):
+        line = Text(no_wrap=True)
+        for each in views[row::rows]:
+            line.append_text(_cell(each, seen))
+        made.append(line)
+    return made
+
+
+def choices(found: Sequence[ConnectorLine]) -> Lines:
+    """Connectors that carry one mark, numbered."""
+    return [
+        Text(f"{number:>3}  {each.serial}  part {each.part_number or 'not known'}  {_place(each)}", style="bold")
+        for number, each in enumerate(found, start=1)
+    ]
+
+
+def prompt(state: State) -> str:
+    """What can be said now."""
+    if state.expects is not None:
+        return f"Scan or type the {state.expects.replace('_', ' ')}."
+    return PROMPTS[state.phase].format(cavity=state.to_test[0] if state.to_test else "")
+
+
+def waiting(counts: Counts, now: datetime) -> Text:
+    """What waits at this bench: how much, since when, and what a person must look at."""
+    told = []
+    if counts.unsent and counts.oldest_unsent_at:
+        since = shown.age(now - counts.oldest_unsent_at)
+        told.append(f"{shown.count(counts.unsent, 'entry', 'entries')} not sent yet, the oldest for {since}")
+    if counts.refused:
+        told.append(f"{counts.refused} refused: somebody must look ('outbox')")
+    if counts.parked:
+        told.append(f"{counts.parked} kept aside by the service")
+    return Text("; ".join(told), style="bold magenta") if told else Text("Everything is sent.", style="dim")
+
+
+def rating(view: RatingView | None) -> str:
+    """A rating with where it comes from."""
+    if view is None:
+        return "Rating: none recorded."
+    parts = [
+        view.document,
+        f"rev. {view.revision}" if view.revision else None,
+        f"para. {view.paragraph}" if view.paragraph else None,
+    ]
+    source = " ".join(each for each in parts if each) or "no document named"
+    checked = f"verified by {view.verified_by} on {view.verified_on}" if view.verified else "NOT VERIFIED"
+    return f"Rating: {view.value} cycles, {view.basis}, {source} - {checked}"
+
+
+def _header(board: Board, seen: Look) -> Text:
+    shift = board.shift
+    others = [each for each in (shift.work_order, shift.tool, shift.bench) if each]
+    told = [board.name, shift.badge or "nobody signed on", *others]
+    return Text(" | ".join(told)[: seen.width], style="bold", no_wrap=True)
+
+
+def _basis(advice: Advice, seen: Look) -> Lines:
+    style = "bold" if advice.basis is not Basis.SERVICE else "bold magenta"
+    return [line for each in advice.remarks for line in _wrapped(each, seen, style)]
+
+
+def _plan_sections(advice: Advice, seen: Look) -> list[Section]:
+    plan = advice.plan
+    if plan is None:
+        return []
+    steps = [line for number, each in enumerate(plan.steps, start=1) for line in _step(number, each, plan.rating, seen)]
+    work = [line for number, each in enumerate(plan.work, start=1) for line in _handling(number, each, seen)]
+    return [
+        Section(steps, flexible=True),
+        Section(_wrapped(rating(plan.rating), seen, "" if plan.rating and plan.rating.verified else "bold")),
+        Section([line for each in plan.cautions for line in _wrapped(each, seen, "")], flexible=True),
+        Section(work, flexible=True),
+    ]
+
+
+def _step(number: int, step: StepView, rated: RatingView | None, seen: Look) -> Lines:
+    of = f" of {rated.value}" if rated else ""
+    left = "left not known" if step.left_after is None else f"{step.left_after} left after"
+    wear = f"{_wear_mark(step.wear_after, seen)} {step.wear_after}"
+    where = f"{number} {step.action} {step.cavity}, size {step.contact_size}"
+    told = f"{where}: cycle {step.cycle}{of}, {left}, {wear}: {lettering.WORDS[step.answer]}"
+    made = _wrapped(told, seen, "bold")
+    for each in step.reasons:
+        made.extend(_wrapped(each.text, seen, "", "    "))
+    return made
+
+
+def _handling(number: int, each: HandlingView, seen: Look) -> Lines:
+    tools = " or ".join(f"{tool.part_number} ({tool.end})" if tool.end else tool.part_number for tool in each.tools)
+    face = each.tool_face.replace("_", " ") if each.tool_face else "face not known: see the approved data"
+    way = "in" if each.half == "insert" else "out"
+    told = (
+        f"{number}. {each.half} {each.cavity}: tool {tools or 'not known: see the approved data'}, "
+        f"from the {face}; the contact goes {way} on the {each.contact_face.replace('_', ' ')}"
+    )
+    return _wrapped(told.replace("from the face not", "face not"), seen, "")
+
+
+def _cell(view: CavityView, seen: Look) -> Text:
+    rated = f"/{view.rating.value}" if view.rating else ""
+    blocked = " BLOCKED" if view.blocked else ""
+    told = f"{view.id:<4}{view.contact_size:<4}{_OCCUPIED[view.occupied]:<8}{view.cycles_begun}{rated:<5}"
+    cell = Text(told)
+    cell.append(f"{_wear_mark(view.wear, seen)} {view.wear}{blocked}", style=_WEAR_STYLES[view.wear])
+    cell.pad_right(max(0, _CELL - len(cell.plain)))
+    return cell
+
+
+def _wear_mark(wear: Wear, seen: Look) -> str:
+    return _WEAR_MARKS[wear][1 if seen.ascii else 0]
+
+
+def _place(line: ConnectorLine) -> str:
+    return " ".join(each for each in (line.place.asset, line.place.zone, line.place.position) if each)
+
+
+def _wrapped(told: str, seen: Look, style: str, indent: str = "") -> Lines:
+    wrapped = textwrap.wrap(told, seen.width - 1, initial_indent=indent, subsequent_indent=indent + "  ")
+    return [Text(each, style=style, no_wrap=True) for each in wrapped]
+
+
+def _fitted(sections: Iterable[Section], height: int) -> Lines:
+    """All sections, the longest flexible ones cut until they fit; never silently."""
+    lengths = [len(each.lines) for each in sections]
+    parts = list(sections)
+    while sum(lengths) > height:
+        # Two lines stay: one of the section and the one that says how many are hidden.
+        open_to_cut = [place for place, each in enumerate(parts) if each.flexible and lengths[place] > 2]  # noqa: PLR2004
+        if not open_to_cut:
+            break
+        lengths[max(open_to_cut, key=lambda place: lengths[place])] -= 1
+    made: Lines = []
+    for part, length in zip(parts, lengths, strict=True):
+        if length == len(part.lines):
+            made.extend(part.lines)
+            continue
+        hidden = len(part.lines) - length + 1
+        made.extend([*part.lines[: length - 1], Text(f"    {hidden} more lines: say 'more'", style="bold")])
+    return made

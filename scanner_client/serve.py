@@ -1,0 +1,230 @@
+"""The bench page on one origin with the API behind it: static files, a bounded proxy to one service, and photo decoding."""
+
+import base64
+import re
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from importlib import resources
+from typing import Any
+
+import anyio
+import anyio.to_thread
+import httpx
+import msgspec
+from litestar import HttpMethod, Litestar, Request, Response, route
+from litestar.datastructures import State
+from litestar.exceptions import HTTPException
+from litestar.middleware import ASGIMiddleware
+from litestar.params import FromPath
+from litestar.types import ASGIApp, Message, Receive, Scope, Send
+from msgspec import Struct
+
+from scanner_client import decode, readings
+from scanner_client.decode import Unreadable
+
+MOST_REQUEST_BYTES = 2_000_000
+MOST_ANSWER_BYTES = 16_000_000
+MOST_IMAGE_BYTES = 20_000_000
+AT_ONCE = 2
+"""Photos decoded at the same time; more would take memory from the rest of the machine."""
+
+POLICY = (
+    "default-src 'self'; img-src 'self' blob: data:; connect-src 'self'; frame-ancestors 'none'; base-uri 'none'; "
+    "form-action 'self'"
+)
+_HEADERS = (
+    (b"content-security-policy", POLICY.encode()),
+    (b"permissions-policy", b"camera=(self)"),
+    (b"referrer-policy", b"no-referrer"),
+    (b"x-content-type-options", b"nosniff"),
+    (b"cross-origin-opener-policy", b"same-origin"),
+)
+_PAGE = {
+    "": ("index.html", "text/html; charset=utf-8"),
+    "bench.js": ("bench.js", "text/javascript; charset=utf-8"),
+    "bench.css": ("bench.css", "text/css; charset=utf-8"),
+    "icon.svg": ("icon.svg", "image/svg+xml"),
+}
+_ASKED = frozenset({"authorization", "content-type", "accept"})
+_ANSWERED = frozenset({"content-type", "retry-after", "etag", "cache-control", "www-authenticate", "last-modified"})
+_PATH = re.compile(r"/(?:v1|health)/[A-Za-z0-9._~/-]*")
+
+
+class Problem(Struct, frozen=True):
+    """RFC 9457 problem details of the page's own server."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+
+
+class Symbol(Struct, frozen=True):
+    """One symbol in a photo. `bytes_base64` and `symbology` go to the service as they are; `shown` is for people."""
+
+    bytes_base64: str
+    symbology: str | None
+    text: str
+    shown: str
+    fault: str | None
+
+
+class Decoded(Struct, frozen=True):
+    """Every different symbol in a photo."""
+
+    scans: tuple[Symbol, ...]
+
+
+class Failed(Exception):
+    """A request that can't be carried out."""
+
+    def __init__(self, status: int, kind: str, title: str, detail: str, retry_after_s: int | None = None) -> None:
+        """Keep what the problem says."""
+        super().__init__(detail)
+        self.problem = Problem(f"urn:tinebook:bench:{kind}", title, status, detail)
+        self.retry_after_s = retry_after_s
+
+
+class Headers(ASGIMiddleware):
+    """The security headers on every answer, static files and errors as well."""
+
+    async def handle(self, scope: Scope, receive: Receive, send: Send, next_app: ASGIApp) -> None:
+        """Add them as the answer starts."""
+
+        async def with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                message["headers"] = [*message["headers"], *_HEADERS]
+            await send(message)
+
+        await next_app(scope, receive, with_headers)
+
+
+@route("/{name:path}", http_method=[HttpMethod.GET])
+async def page(name: FromPath[str]) -> Response[bytes]:
+    """Give a file of the page. A fixed list, so that no path leads anywhere else."""
+    return _file(name.strip("/"))
+
+
+@route("/", http_method=[HttpMethod.GET])
+async def index() -> Response[bytes]:
+    """Give the page."""
+    return _file("")
+
+
+@route(["/v1/{rest:path}", "/health/{rest:path}"], http_method=[HttpMethod.GET, HttpMethod.POST])
+async def proxy(request: Request[Any, Any, State], rest: FromPath[str]) -> Response[bytes]:
+    """Pass a request on to the service, and to nowhere else."""
+    del rest
+    path = request.url.path
+    if not _PATH.fullmatch(path) or ".." in path or "//" in path:
+        raise Failed(404, "not_found", "Not found", "There is nothing under this path.")
+    body = await _body(request, MOST_REQUEST_BYTES)
+    client: httpx.AsyncClient = request.app.state.client
+    sent = client.build_request(
+        request.method,
+        httpx.URL(path=path, query=request.scope["query_string"]),
+        content=body or None,
+        headers={name: value for name, value in request.headers.items() if name.lower() in _ASKED},
+    )
+    return await _answer(client, sent)
+
+
+@route("/decode", http_method=[HttpMethod.POST])
+async def decode_photo(request: Request[Any, Any, State]) -> Response[bytes]:
+    """Read the symbols in a photo, for a device that can't itself. The body is the image file."""
+    image = await _body(request, MOST_IMAGE_BYTES)
+    room: anyio.CapacityLimiter = request.app.state.room
+    if room.borrowed_tokens + room.statistics().tasks_waiting >= 2 * AT_ONCE:
+        raise Failed(503, "busy", "Busy", "Other photos are being read just now. Try again in a moment.", 2)
+    try:
+        found = await anyio.to_thread.run_sync(decode.scans, image, "The photo", limiter=room)
+    except Unreadable as error:
+        raise Failed(422, error.code, "No scan", f"{error.what} {error.to_do}".strip()) from None
+    return _json(Decoded(tuple(_symbol(each) for each in found)))
+
+
+def build_app(service_url: str, answer_s: float = 10.0, transport: httpx.AsyncBaseTransport | None = None) -> Litestar:
+    """The page's server for one service."""
+
+    @asynccontextmanager
+    async def opened(app: Litestar) -> AsyncIterator[None]:
+        app.state.room = anyio.CapacityLimiter(AT_ONCE)
+        timeout = httpx.Timeout(answer_s, connect=2.0)
+        async with httpx.AsyncClient(
+            base_url=service_url, timeout=timeout, transport=transport, trust_env=False, follow_redirects=False
+        ) as client:
+            app.state.client = client
+            yield
+
+    return Litestar(
+        route_handlers=[index, page, proxy, decode_photo],
+        lifespan=[opened],
+        middleware=[Headers()],
+        exception_handlers={Failed: _failed, HTTPException: _refused},
+        request_max_body_size=MOST_IMAGE_BYTES,
+        openapi_config=None,
+    )
+
+
+def _file(name: str) -> Response[bytes]:
+    known = _PAGE.get(name)
+    if known is None:
+        raise Failed(404, "not_found", "Not found", "There is nothing under this path.")
+    data = resources.files("scanner_client").joinpath("page", known[0]).read_bytes()
+    return Response(data, media_type=known[1], headers={"cache-control": "no-cache"})
+
+
+async def _body(request: Request[Any, Any, State], most: int) -> bytes:
+    held = bytearray()
+    async for piece in request.stream():
+        held += piece
+        if len(held) > most:
+            raise Failed(413, "too_large", "Too large", f"The request has more than {most // 1_000_000} MB.")
+    return bytes(held)
+
+
+async def _answer(client: httpx.AsyncClient, sent: httpx.Request) -> Response[bytes]:
+    try:
+        answer = await client.send(sent, stream=True)
+        try:
+            held = bytearray()
+            async for piece in answer.aiter_bytes():
+                held += piece
+                if len(held) > MOST_ANSWER_BYTES:
+                    raise Failed(502, "too_large", "Too large", "The service's answer is too large to pass on.")
+        finally:
+            await answer.aclose()
+    except httpx.TimeoutException:
+        raise Failed(504, "service_slow", "Service slow", "The service does not answer in time.", 5) from None
+    except httpx.TransportError:
+        raise Failed(503, "service_away", "Service away", "The service can't be reached.", 5) from None
+    headers = {name: value for name, value in answer.headers.items() if name.lower() in _ANSWERED}
+    media_type = headers.pop("content-type", "application/octet-stream")
+    return Response(bytes(held), status_code=answer.status_code, headers=headers, media_type=media_type)
+
+
+def _symbol(reading: readings.Reading) -> Symbol:
+    return Symbol(
+        bytes_base64=base64.b64encode(reading.data).decode(),
+        symbology=reading.symbology,
+        text=reading.text,
+        shown=reading.shown,
+        fault=readings.fault(reading),
+    )
+
+
+def _json(value: Struct, status: int = 200, media_type: str = "application/json") -> Response[bytes]:
+    return Response(msgspec.json.encode(value), status_code=status, media_type=media_type)
+
+
+def _failed(_: Request[Any, Any, Any], error: Failed) -> Response[bytes]:
+    answer = _json(error.problem, error.problem.status, "application/problem+json")
+    if error.retry_after_s is not None:
+        answer.headers["retry-after"] = str(error.retry_after_s)
+    return answer
+
+
+def _refused(_: Request[Any, Any, Any], error: HTTPException) -> Response[bytes]:
+    """Errors that the framework finds, in the same form."""
+    problem = Problem(f"urn:tinebook:bench:status_{error.status_code}", error.detail, error.status_code, error.detail)
+    return _json(problem, error.status_code, "application/problem+json")

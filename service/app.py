@@ -14,7 +14,7 @@ from service.api import http, openapi
 from service.api.services import Services
 from service.settings import Settings
 from service.store import database, migrate
-from service.workflow.recording import Busy, Recorder
+from service.workflow.recording import BusyError, Recorder
 from service.workflow.reference import Reference
 
 
@@ -44,9 +44,9 @@ def build_app(config: Settings) -> Litestar:
         route_handlers=http.routes(),
         lifespan=[lifespan],
         exception_handlers={
-            problems.ProblemException: http.on_problem,
+            problems.ProblemRaised: http.on_problem,
             HTTPException: http.on_http,
-            Busy: http.on_busy,
+            BusyError: http.on_busy,
             Exception: http.on_anything,
         },
         request_max_body_size=config.body_limit_bytes,

@@ -38,7 +38,7 @@ class Reply(Struct, frozen=True, kw_only=True):
 # --- connectors
 
 
-class Registration(Request, kw_only=True):
+class Registration(Request, frozen=True, kw_only=True):
     """A connector to be registered. Cavities may be left out where the catalogue knows the part number's arrangement."""
 
     serial: Text
@@ -55,14 +55,14 @@ class Registration(Request, kw_only=True):
     nearing_fraction: Annotated[float, Meta(gt=0, le=1)] | None = None
 
 
-class RatingRevision(Request, kw_only=True):
+class RatingRevision(Request, frozen=True, kw_only=True):
     """A new rating for a connector, with the reason for the change."""
 
     rating: Rating | None
     reason: Annotated[str, Meta(min_length=1, max_length=4000)]
 
 
-class RatingView(Reply, kw_only=True):
+class RatingView(Reply, frozen=True, kw_only=True):
     """A rating with its provenance. `nearing_from`: the `next` cycle from which an insertion is answered with a warning."""
 
     value: int
@@ -78,7 +78,7 @@ class RatingView(Reply, kw_only=True):
     nearing_from: int
 
 
-class CavityView(Reply, kw_only=True):
+class CavityView(Reply, frozen=True, kw_only=True):
     """One cavity as it stands. Counts belong to the present retainer life; `left` is insertions still allowed."""
 
     id: str
@@ -101,7 +101,7 @@ class CavityView(Reply, kw_only=True):
     discrepancies: tuple[str, ...]
 
 
-class OpenDiscrepancy(Reply, kw_only=True):
+class OpenDiscrepancy(Reply, frozen=True, kw_only=True):
     """Something recorded that ought not to have been possible, still open. `entry` is the id to resolve or correct."""
 
     entry: UUID
@@ -110,7 +110,7 @@ class OpenDiscrepancy(Reply, kw_only=True):
     cavity: str | None
 
 
-class MatingView(Reply, kw_only=True):
+class MatingView(Reply, frozen=True, kw_only=True):
     """Mating cycles of the connector against their own rating."""
 
     matings: int
@@ -119,7 +119,7 @@ class MatingView(Reply, kw_only=True):
     rating: RatingView | None
 
 
-class PlaceView(Reply, kw_only=True):
+class PlaceView(Reply, frozen=True, kw_only=True):
     """Where a connector is, as last placed."""
 
     asset: str | None
@@ -127,7 +127,7 @@ class PlaceView(Reply, kw_only=True):
     position: str | None
 
 
-class ConnectorView(Reply, kw_only=True):
+class ConnectorView(Reply, frozen=True, kw_only=True):
     """One connector with every cavity. Its wear is that of its limiting cavity."""
 
     id: UUID
@@ -151,7 +151,7 @@ class ConnectorView(Reply, kw_only=True):
     notice: str = DECIDES
 
 
-class ConnectorLine(Reply, kw_only=True):
+class ConnectorLine(Reply, frozen=True, kw_only=True):
     """One connector in a list."""
 
     id: UUID
@@ -165,14 +165,14 @@ class ConnectorLine(Reply, kw_only=True):
     place: PlaceView
 
 
-class ConnectorList(Reply, kw_only=True):
+class ConnectorList(Reply, frozen=True, kw_only=True):
     """Connectors that a mark means, or a page of all; `next` is the cursor of the following page."""
 
     connectors: tuple[ConnectorLine, ...]
     next: str | None
 
 
-class Snapshot(Reply, kw_only=True):
+class Snapshot(Reply, frozen=True, kw_only=True):
     """What a bench keeps of a connector to go on answering while the service is away: the rule's own inputs."""
 
     definition: Definition
@@ -186,7 +186,7 @@ class Snapshot(Reply, kw_only=True):
 # --- plans
 
 
-class PlannedStep(Request, kw_only=True):
+class PlannedStep(Request, frozen=True, kw_only=True):
     """One thing somebody is about to do. `tool` is a tool's mark or part number."""
 
     action: Action
@@ -194,13 +194,13 @@ class PlannedStep(Request, kw_only=True):
     tool: Text | None = None
 
 
-class PlanRequest(Request, kw_only=True):
+class PlanRequest(Request, frozen=True, kw_only=True):
     """Steps in the order in which they will be done."""
 
     steps: Annotated[tuple[PlannedStep, ...], Meta(min_length=1, max_length=1000)]
 
 
-class ReasonView(Reply, kw_only=True):
+class ReasonView(Reply, frozen=True, kw_only=True):
     """Why an answer is not a plain go: a stable code and a sentence."""
 
     code: str
@@ -208,7 +208,7 @@ class ReasonView(Reply, kw_only=True):
     text: str
 
 
-class StepView(Reply, kw_only=True):
+class StepView(Reply, frozen=True, kw_only=True):
     """One step answered. `cycle` is what `cycles_begun` would be after one more insertion; `left_after` is what the step leaves."""
 
     action: Action
@@ -221,7 +221,7 @@ class StepView(Reply, kw_only=True):
     wear_after: Wear
 
 
-class ToolView(Reply, kw_only=True):
+class ToolView(Reply, frozen=True, kw_only=True):
     """A tool that serves a half cycle; `status` says how sure the pairing is, `source` where it comes from."""
 
     part_number: str
@@ -230,7 +230,7 @@ class ToolView(Reply, kw_only=True):
     source: str
 
 
-class HandlingView(Reply, kw_only=True):
+class HandlingView(Reply, frozen=True, kw_only=True):
     """One half cycle of the work in its order. The contact itself always travels on the wire side."""
 
     half: Half
@@ -241,7 +241,16 @@ class HandlingView(Reply, kw_only=True):
     tools: tuple[ToolView, ...]
 
 
-class LimitingView(Reply, kw_only=True):
+class CautionView(Reply, frozen=True, kw_only=True):
+    """A usual caution for the work: WARNING injury, CAUTION damage to equipment, NOTE helpful; the approved data's come first."""
+
+    kind: Literal["WARNING", "CAUTION", "NOTE"]
+    text: str
+    status: str
+    source: str
+
+
+class LimitingView(Reply, frozen=True, kw_only=True):
     """The cavity that runs out first once the plan is carried out."""
 
     cavity: str
@@ -250,7 +259,7 @@ class LimitingView(Reply, kw_only=True):
     left: int | None
 
 
-class PlanView(Reply, kw_only=True):
+class PlanView(Reply, frozen=True, kw_only=True):
     """The answer to a plan: that of its worst step, with the rating's provenance and the cautions for the work."""
 
     answer: Answer
@@ -258,7 +267,7 @@ class PlanView(Reply, kw_only=True):
     work: tuple[HandlingView, ...]
     limiting: LimitingView | None
     rating: RatingView | None
-    cautions: tuple[str, ...]
+    cautions: tuple[CautionView, ...]
     notice: str = DECIDES
 
 
@@ -272,7 +281,7 @@ class EntriesEnvelope(Struct, frozen=True, forbid_unknown_fields=True):
     sent_at: Annotated[datetime, Meta(tz=True)] | None = None
 
 
-class EntriesRequest(Request, kw_only=True):
+class EntriesRequest(Request, frozen=True, kw_only=True):
     """1 to 1 000 facts. `sent_at` is the sender's clock at the moment of sending: it shows a clock that is off."""
 
     entries: Annotated[tuple[Entry, ...], Meta(min_length=1, max_length=1000)]
@@ -301,7 +310,7 @@ class ProblemError(Struct, frozen=True, kw_only=True):
     pointer: str
 
 
-class EntryResult(Reply, kw_only=True):
+class EntryResult(Reply, frozen=True, kw_only=True):
     """What became of one entry. `id` is null only where none could be read."""
 
     id: UUID | None
@@ -311,13 +320,13 @@ class EntryResult(Reply, kw_only=True):
     problem: Problem | None = None
 
 
-class EntriesReply(Reply, kw_only=True):
+class EntriesReply(Reply, frozen=True, kw_only=True):
     """One result per entry, in order."""
 
     results: tuple[EntryResult, ...]
 
 
-class LedgerLine(Reply, kw_only=True):
+class LedgerLine(Reply, frozen=True, kw_only=True):
     """One entry as it stands in the ledger. `performed_at` is UTC; `entry` is the fact exactly as it was sent."""
 
     number: int
@@ -333,14 +342,14 @@ class LedgerLine(Reply, kw_only=True):
     entry: Entry
 
 
-class Ledger(Reply, kw_only=True):
+class Ledger(Reply, frozen=True, kw_only=True):
     """A page of a connector's ledger in the order of recording."""
 
     entries: tuple[LedgerLine, ...]
     next: str | None
 
 
-class EntryPlace(Reply, kw_only=True):
+class EntryPlace(Reply, frozen=True, kw_only=True):
     """Where an entry is: in the ledger of a connector, or waiting for it."""
 
     id: UUID
@@ -349,7 +358,7 @@ class EntryPlace(Reply, kw_only=True):
     line: LedgerLine | None
 
 
-class ParkedLine(Reply, kw_only=True):
+class ParkedLine(Reply, frozen=True, kw_only=True):
     """An entry whose connector is not registered (yet), or is not the only one that its mark means."""
 
     id: UUID
@@ -359,14 +368,14 @@ class ParkedLine(Reply, kw_only=True):
     entry: Entry
 
 
-class ParkedList(Reply, kw_only=True):
+class ParkedList(Reply, frozen=True, kw_only=True):
     """A page of parked entries, oldest first."""
 
     parked: tuple[ParkedLine, ...]
     next: str | None
 
 
-class Assignment(Request, kw_only=True):
+class Assignment(Request, frozen=True, kw_only=True):
     """To which connector a parked entry belongs."""
 
     connector: UUID
@@ -375,7 +384,7 @@ class Assignment(Request, kw_only=True):
 # --- scans
 
 
-class Scan(Request, kw_only=True):
+class Scan(Request, frozen=True, kw_only=True):
     """What a reader read: the bytes (base64) or, where a reader gives no bytes, the text."""
 
     bytes_base64: Annotated[str, Meta(max_length=20_000)] | None = None
@@ -383,7 +392,7 @@ class Scan(Request, kw_only=True):
     symbology: Annotated[str, Meta(max_length=16)] | None = None
 
 
-class ScanView(Reply, kw_only=True):
+class ScanView(Reply, frozen=True, kw_only=True):
     """What a scan means (its fields, the identity it gives, what deviates from the standard) and what it matches."""
 
     meaning: str
@@ -397,7 +406,7 @@ class ScanView(Reply, kw_only=True):
 # --- reports
 
 
-class CycleLimitLine(Reply, kw_only=True):
+class CycleLimitLine(Reply, frozen=True, kw_only=True):
     """One connector in the fleet's list: where its limiting cavity stands."""
 
     connector: UUID
@@ -414,7 +423,7 @@ class CycleLimitLine(Reply, kw_only=True):
     worn_cavities: int
 
 
-class CycleLimitReport(Reply, kw_only=True):
+class CycleLimitReport(Reply, frozen=True, kw_only=True):
     """The fleet's list, worst first. `next` is the cursor of the following page."""
 
     connectors: tuple[CycleLimitLine, ...]
@@ -422,26 +431,26 @@ class CycleLimitReport(Reply, kw_only=True):
     notice: str = DECIDES
 
 
-class Health(Reply, kw_only=True):
+class Health(Reply, frozen=True, kw_only=True):
     """Whether the service is up, and what it waits for."""
 
     status: Literal["up", "ready", "not_ready"]
     detail: str | None = None
 
 
-class PersonPut(Request, kw_only=True):
+class PersonPut(Request, frozen=True, kw_only=True):
     """A person on the shop's list."""
 
     name: Text
 
 
-class ToolPut(Request, kw_only=True):
+class ToolPut(Request, frozen=True, kw_only=True):
     """A tool on the shop's list, by its part number."""
 
     part_number: Text
 
 
-class Written(Reply, kw_only=True):
+class Written(Reply, frozen=True, kw_only=True):
     """What was written, by its key."""
 
     key: str

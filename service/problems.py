@@ -32,7 +32,7 @@ class Type(enum.Enum):
         return f"urn:tinebook:problem:{self.value[0]}"
 
 
-class ProblemException(Exception):
+class ProblemRaised(Exception):  # noqa: N818 - a problem is what RFC 9457 calls it
     """A request that ends in a problem."""
 
     def __init__(self, problem: Problem, headers: dict[str, str] | None = None) -> None:
@@ -43,7 +43,7 @@ class ProblemException(Exception):
 
 def problem(kind: Type, detail: str, *errors: tuple[str, str]) -> Problem:
     """A problem of a type; `errors` are (JSON pointer, sentence) pairs."""
-    name, status, title = kind.value
+    _, status, title = kind.value
     return Problem(
         type=kind.uri,
         title=title,
@@ -53,11 +53,9 @@ def problem(kind: Type, detail: str, *errors: tuple[str, str]) -> Problem:
     )
 
 
-def raised(
-    kind: Type, detail: str, *errors: tuple[str, str], headers: dict[str, str] | None = None
-) -> ProblemException:
+def raised(kind: Type, detail: str, *errors: tuple[str, str], headers: dict[str, str] | None = None) -> ProblemRaised:
     """The exception for a problem; `name` and `status` come from its type."""
-    return ProblemException(problem(kind, detail, *errors), headers)
+    return ProblemRaised(problem(kind, detail, *errors), headers)
 
 
 def unknown_cavity(cavity: str, known: list[str], pointer: str) -> Problem:

@@ -1,7 +1,7 @@
 """The API as a table: one line an operation. Routes, rights, decoding and the OpenAPI document all come from it."""
 
 from collections.abc import Awaitable, Callable
-from typing import Any
+from typing import Any, Literal
 
 from msgspec import Struct
 
@@ -20,7 +20,7 @@ READING = (Scope.PLANNER, Scope.RECORDS)
 class Operation(Struct, frozen=True, kw_only=True):
     """One operation: how it is reached, who may, what it reads and writes, and an example that the tests execute."""
 
-    method: str
+    method: Literal["GET", "POST", "PUT"]
     path: str
     name: str
     summary: str

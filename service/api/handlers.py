@@ -163,7 +163,7 @@ async def record(services: Services, call: Call) -> Reply:
         _placed(next(recorded) if isinstance(each, Entry) else each, index) for index, each in enumerate(read)
     )
     if not good:
-        raise problems.ProblemException(_all_refused(results))
+        raise problems.ProblemRaised(_all_refused(results))
     return Reply(200, messages.EntriesReply(results=results))
 
 

@@ -15,7 +15,7 @@ from service.api import reading
 from service.api.contract import OPERATIONS, Operation
 from service.api.handlers import Call
 from service.api.services import Services
-from service.workflow.recording import Busy
+from service.workflow.recording import BusyError
 
 _log = logging.getLogger("tinebook")
 _JSON = "application/json"
@@ -83,7 +83,7 @@ async def openapi(request: Request[Any, Any, State]) -> Response[bytes]:
     return Response(document, media_type=_JSON)
 
 
-def on_problem(_: Request[Any, Any, State], error: problems.ProblemException) -> Response[bytes]:
+def on_problem(_: Request[Any, Any, State], error: problems.ProblemRaised) -> Response[bytes]:
     """A problem that the service itself raised."""
     return respond(error.problem, error.headers)
 
@@ -100,7 +100,7 @@ def on_http(request: Request[Any, Any, State], error: HTTPException) -> Response
     return respond(problems.problem(kind, details.get(error.status_code, str(error.detail))), error.headers or {})
 
 
-def on_busy(_: Request[Any, Any, State], _error: Busy) -> Response[bytes]:
+def on_busy(_: Request[Any, Any, State], _error: BusyError) -> Response[bytes]:
     """Too much waits for the disk."""
     detail = "too many entries wait to be recorded; none of these was taken: send the same again after Retry-After"
     return respond(problems.problem(problems.Type.BUSY, detail), {"Retry-After": "1"})

@@ -52,7 +52,7 @@ def explain(message: str) -> tuple[str, str]:
     return text[:1].lower() + text[1:], "#" + "".join(f"/{each}" for each in escaped)
 
 
-def entry_problem(error: msgspec.DecodeError) -> Problem:
+def entry_problem(error: msgspec.DecodeError | UnicodeDecodeError) -> Problem:
     """What is wrong with one entry of a batch; the pointer is relative to that entry."""
     text, pointer = explain(str(error))
     return problems.problem(problems.Type.INVALID_ENTRY, text, (pointer, text))

@@ -4,7 +4,6 @@ import fcntl
 import importlib.util
 import os
 import pwd
-import secrets
 import shutil
 import signal
 import subprocess

@@ -7,6 +7,8 @@ from importlib import resources
 import asyncpg
 from msgspec import Struct
 
+from service.store.database import Connection
+
 _LOCK = 7460000
 _TABLE = """
 create schema if not exists tinebook;
@@ -61,7 +63,7 @@ async def migrate(connection: asyncpg.Connection, say: Callable[[str], None] = l
         await connection.execute("select pg_advisory_unlock($1)", _LOCK)
 
 
-async def check(connection: asyncpg.Connection) -> None:
+async def check(connection: Connection) -> None:
     """Raise MigrationError unless the schema is exactly what this program expects."""
     if await connection.fetchval("select to_regclass('tinebook.migration')") is None:
         raise MigrationError("the database has no Tinebook schema: run `tinebook migrate` as its owner")
@@ -80,7 +82,7 @@ def _pending(applied: dict[int, str], known: tuple[Migration, ...]) -> list[Migr
     return [each for each in known if each.number not in applied]
 
 
-async def _applied(connection: asyncpg.Connection) -> dict[int, str]:
+async def _applied(connection: Connection) -> dict[int, str]:
     rows = await connection.fetch("select number, checksum from tinebook.migration")
     return {row["number"]: row["checksum"] for row in rows}
 

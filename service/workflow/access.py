@@ -105,7 +105,7 @@ class Doorkeeper:
         return bearer
 
 
-def _refused(detail: str) -> problems.ProblemException:
+def _refused(detail: str) -> problems.ProblemRaised:
     return problems.raised(
         problems.Type.UNAUTHENTICATED, detail, headers={"WWW-Authenticate": 'Bearer realm="tinebook"'}
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import Literal
 from uuid import UUID
 
 import asyncpg
@@ -54,7 +55,8 @@ def define(asked: messages.Registration, reference: Reference, connector: UUID) 
     """What a registration makes of a connector. Cavities that nobody gave and the catalogue does not know are never invented."""
     decoded = part_numbers.decode(asked.part_number) if asked.part_number else None
     known = decoded if isinstance(decoded, part_numbers.Decoded) else None
-    cavities, source = asked.cavities, asked.cavity_ids
+    cavities: tuple[CavityDefinition, ...] | None = asked.cavities
+    source: Literal["given", "published", "assumed"] = asked.cavity_ids
     if cavities is None:
         published = reference.catalog.cavities(known) if known is not None else None
         if published is None:
@@ -107,7 +109,7 @@ def _again(before: Head, definition: Definition) -> Registered:
             f"serial {definition.serial!r} is registered as {before.connector}; to change its rating, "
             f"PUT /v1/connectors/{before.connector}/rating",
         )
-        raise problems.ProblemException(msgspec.structs.replace(fault, connector=before.connector))
+        raise problems.ProblemRaised(msgspec.structs.replace(fault, connector=before.connector))
     return Registered(before, False)
 
 
@@ -119,7 +121,7 @@ async def _begin(connection: Connection, definition: Definition, house: HouseRul
     state = states.blank(definition)
     identity = (definition.connector, definition.serial, definition.cage, definition.part_number)
     await database.run(connection, "register_connector", *identity, definition.family, at)
-    keys = marks.keys(definition.serial, definition.cage, definition.part_number, str(definition.connector))
+    keys = marks.keys(definition.serial, definition.cage, definition.part_number, definition.connector)
     await database.run(connection, "register_marks", list(keys), definition.connector)
     await database.run(connection, "append_definition", definition.connector, 1, at, body, start)
     await database.run(connection, "start_head", definition.connector, start, states.encode(state))
@@ -130,7 +132,7 @@ async def _begin(connection: Connection, definition: Definition, house: HouseRul
 async def join_parked(connection: Connection, scribe: recording.Scribe, head: Head, house: HouseRule) -> None:
     """Let entries that wait for this connector join its ledger, with the id and the times that they have."""
     definition = head.definition
-    keys = marks.keys(definition.serial, definition.cage, definition.part_number, str(definition.connector))
+    keys = marks.keys(definition.serial, definition.cage, definition.part_number, definition.connector)
     rows = await database.fetch(connection, "parked_for", list(keys))
     await _join(connection, scribe, head, house, [(row["id"], _parked(row["body"])) for row in rows])
 
@@ -211,7 +213,7 @@ async def revise_rating(
         return Head(connector, head.entries, head.hash, definition, number, state)
 
 
-def unknown(connector: str) -> problems.ProblemException:
+def unknown(connector: str) -> problems.ProblemRaised:
     """The refusal for a connector that is not on the books."""
     return problems.raised(
         problems.Type.UNKNOWN_CONNECTOR,

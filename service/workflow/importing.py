@@ -8,6 +8,7 @@ import msgspec
 from msgspec import Struct
 
 from service.core import chain, entries, noting
+from service.core.discrepancies import Code
 from service.core.entries import Entry, Recorded
 from service.store.database import Connection
 from service.workflow.recording import MAX_BATCH, Scribe, Submission
@@ -94,7 +95,7 @@ async def run(
 
 def _submission(entry: Entry, by: str, at: datetime) -> Submission:
     # History is years old by nature: only a time that lies ahead is odd.
-    noted = tuple(each for each in noting.clocks(entry, at, None) if each == noting.Code.CLOCK_AHEAD)
+    noted = tuple(each for each in noting.clocks(entry, at, None) if each == Code.CLOCK_AHEAD)
     return Submission(
         Recorded(entry=entry, recorded_at=at, recorded_by=by, noted=noted), chain.digest(chain.canonical_entry(entry))
     )

@@ -15,9 +15,7 @@ def answer(head: Head, asked: messages.PlanRequest, reference: Reference, house:
     steps = []
     for index, each in enumerate(asked.steps):
         if each.cavity not in sizes:
-            raise problems.ProblemException(
-                problems.unknown_cavity(each.cavity, list(sizes), f"#/steps/{index}/cavity")
-            )
+            raise problems.ProblemRaised(problems.unknown_cavity(each.cavity, list(sizes), f"#/steps/{index}/cavity"))
         fit = noting.fit(each.tool, reference.lists, tools, sizes[each.cavity], each.action)
         steps.append(plans.Step(each.action, each.cavity, sizes[each.cavity], fit))
     made = plans.plan(head.definition, house, head.state, steps, tools)

@@ -98,7 +98,7 @@ async def rebuild(
 async def _pages(
     connection: Connection, only: UUID | None, progress: Progress, *, read_only: bool
 ) -> AsyncIterator[Page]:
-    total = 1 if only else await connection.fetchval(database.SQL["connector_count"])
+    total = 1 if only else (await database.fetch(connection, "connector_count"))[0]["connectors"]
     done, after = 0, _NOWHERE
     while True:
         async with connection.transaction(isolation="repeatable_read", readonly=read_only):

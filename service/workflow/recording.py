@@ -36,11 +36,11 @@ class Submission(Struct, frozen=True):
         return self.recorded.entry
 
 
-class Busy(Exception):
+class BusyError(Exception):
     """The queue is full: nothing of the request was taken, it may be sent again."""
 
 
-class _Retry(Exception):
+class _RetryError(Exception):
     """Something else got in between: the batch must look again."""
 
 
@@ -79,9 +79,9 @@ class Recorder:
             await self._connection.close()
 
     async def record(self, submissions: list[Submission]) -> list[messages.EntryResult]:
-        """Record entries; returns once they are on disk. Raises Busy if too many wait already."""
+        """Record entries; returns once they are on disk. Raises BusyError if too many wait already."""
         if self._closing or self._queued + len(submissions) > self._queue_limit:
-            raise Busy
+            raise BusyError
         done: asyncio.Future[list[messages.EntryResult]] = asyncio.get_running_loop().create_future()
         self._waiting.append((submissions, done))
         self._queued += len(submissions)
@@ -131,7 +131,7 @@ class Recorder:
             try:
                 async with connection.transaction():
                     return await self._scribe.write(connection, submissions)
-            except (_Retry, asyncpg.UniqueViolationError, asyncpg.DeadlockDetectedError):
+            except (_RetryError, asyncpg.UniqueViolationError, asyncpg.DeadlockDetectedError):
                 # Another process took one of the ids or registered the connector: looking again finds it.
                 if attempt + 1 == _ATTEMPTS:
                     raise
@@ -165,6 +165,7 @@ class Draft:
         self.parkings: list[ledger.Parking] = []
 
     async def write(self, connection: Connection) -> None:
+        """Write everything, in the order in which it depends on each other."""
         await ledger.append_receipts(connection, self.receipts)
         await ledger.append(connection, self.rows)
         await ledger.move_heads(connection, self.moved)
@@ -213,8 +214,8 @@ class Scribe:
             )
             if not brief:
                 shown = views.Shown(heads[connector].definition, self._house)
-                for each in indexes:
-                    results[each] = result(submissions[each].entry, "recorded", state, shown)
+                for index in indexes:
+                    results[index] = result(submissions[index].entry, "recorded", state, shown)
         await draft.write(connection)
         return results
 
@@ -231,7 +232,7 @@ class Scribe:
         await database.run(connection, "lock_parking_shared")
         late = await ledger.heads(connection, self.definitions, wanted - heads.keys(), lock=False)
         if late or await _resolve(connection, submissions) != targets:
-            raise _Retry
+            raise _RetryError
         return targets, heads
 
     async def advance(self, connection: Connection, draft: Draft, head: Head, news: list[Recorded]) -> ConnectorState:

@@ -11,12 +11,18 @@ from service.store import database
 from service.store.database import Connection
 
 _FRESH_S = 2.0
+_INSERTING = (catalog.Work.INSERT, catalog.Work.SEATING_TEST)
+_WORKS = {
+    Action.INSERT: _INSERTING,
+    Action.REMOVE: (catalog.Work.REMOVE,),
+    Action.REPLACE: (catalog.Work.REMOVE, *_INSERTING),
+}
 
 
 class Reference:
     """The catalogue, and the shop's lists as they were at most two seconds ago."""
 
-    def __init__(self, book: "catalog.Catalog", clock_s: Callable[[], float] = time.monotonic) -> None:
+    def __init__(self, book: catalog.Catalog, clock_s: Callable[[], float] = time.monotonic) -> None:
         self.catalog = book
         self.lists = noting.Lists()
         self._clock_s = clock_s
@@ -40,8 +46,8 @@ class Reference:
         """The tools for a connector's family, if the catalogue knows it."""
         return None if definition.family is None else self.catalog.tooling(definition.family)
 
-    def cautions(self, definition: Definition, actions: Iterable[Action]) -> tuple[str, ...]:
+    def cautions(self, definition: Definition, actions: Iterable[Action]) -> tuple[catalog.Caution, ...]:
         """The usual cautions for these actions, warnings first. The approved data's own come before them."""
         tools = self.tooling(definition)
-        release = tools.release if tools is not None else None
-        return tuple(f"{each.kind}: {each.text}" for each in self.catalog.cautions(release, frozenset(actions)))
+        works = {work for action in actions for work in _WORKS[action]}
+        return self.catalog.cautions(works, tools.release if tools is not None else None)

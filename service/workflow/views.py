@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from datetime import UTC
 
-from service import messages
+from service import catalog, messages
 from service.core import cycles, plans, tooling
 from service.core.discrepancies import SENTENCES
 from service.core.entries import CavityDefinition, Definition, HouseRule, Rating
@@ -140,7 +140,7 @@ def plan(
     definition: Definition,
     made: plans.Plan,
     house: HouseRule,
-    cautions: tuple[str, ...],
+    cautions: Iterable[catalog.Caution],
 ) -> messages.PlanView:
     """A plan answered."""
     return messages.PlanView(
@@ -149,7 +149,10 @@ def plan(
         work=tuple(_handling(each) for each in made.work),
         limiting=_limiting(made.limiting),
         rating=rating(definition.rating, definition.nearing_fraction, house),
-        cautions=cautions,
+        cautions=tuple(
+            messages.CautionView(kind=each.kind.value, text=each.text, status=each.status, source=each.source)
+            for each in cautions
+        ),
     )
 
 

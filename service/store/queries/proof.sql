@@ -2,7 +2,7 @@
 
 -- name: connector_count
 -- How many connectors are there?
-select count(*) from tinebook.connector as c;
+select count(*) as connectors from tinebook.connector as c;
 
 -- name: proof_page
 -- The next connectors in the order of their ids, with their heads.

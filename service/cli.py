@@ -15,7 +15,7 @@ import click
 import msgspec
 import uvicorn
 
-from service import app, catalog, runtime, settings
+from service import app, catalog, runtime, settings, supervisor
 from service.settings import Settings
 from service.store import database, embedded, migrate
 from service.workflow import access, importing, proof
@@ -87,17 +87,39 @@ def _given(config: Settings) -> dict[str, Any]:
     return {name: getattr(config, name) for name in Settings.__struct_fields__ if getattr(config, name) is not None}
 
 
-@main.command("migrate")
+@main.command()
+@click.option("--data", type=click.Path(path_type=Path), help="Where the demo keeps its data [TINEBOOK_DATA].")
+@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
+@click.option("--port", type=click.IntRange(1, 65534), default=8600, show_default=True, help="Service; bench page one above.")
 @click.pass_obj
-def migrate_schema(config: Settings) -> None:
+def demo(config: Settings, data: Path | None, host: str, port: int) -> None:
+    """Start database, service and bench page with the demo fleet; says what to open. Ctrl-C stops it all."""
+    from service import demonstration  # noqa: PLC0415 - draws pictures, which no other command should wait for
+
+    changes = {"host": host, "port": port} | ({"data": data} if data is not None else {})
+    try:
+        demonstration.run(msgspec.structs.replace(config, **changes), click.echo)
+    except (supervisor.SupervisorError, embedded.EmbeddedError) as error:
+        raise _Unusable(str(error)) from error
+
+
+@main.command("migrate")
+@click.option("--service-password-from", metavar="NAME", help="Environment variable with the password of the service's role.")
+@click.pass_obj
+def migrate_schema(config: Settings, service_password_from: str | None) -> None:
     """Bring the database's schema up to date, as its owner."""
+    if service_password_from is not None and not os.environ.get(service_password_from):
+        raise _Unusable(f"the environment variable {service_password_from} is not set")
+
+    async def run(dsn: str) -> int:
+        async with database.owner(dsn) as connection:
+            count = await migrate.migrate(connection, click.echo)
+            if service_password_from is not None:
+                await migrate.set_service_password(connection, os.environ[service_password_from])
+            return count
+
     with _databases(config) as found:
-
-        async def run() -> int:
-            async with database.owner(found.owner_dsn) as connection:
-                return await migrate.migrate(connection, click.echo)
-
-        count = _run(run())
+        count = _run(run(found.owner_dsn))
     click.echo(f"{count} migrations ran" if count else "the schema is up to date")
 
 
@@ -292,3 +314,7 @@ def _run(work: Coroutine[Any, Any, T]) -> T:
         return asyncio.run(work)
     except (OSError, asyncpg.PostgresError, asyncpg.InterfaceError, migrate.MigrationError) as error:
         raise _Unusable(str(error)) from error
+
+
+if __name__ == "__main__":
+    main()

@@ -72,6 +72,12 @@ async def check(connection: Connection) -> None:
         raise MigrationError(f"migration {pending[0].number:04} is missing: run `tinebook migrate` as the owner")
 
 
+async def set_service_password(connection: Connection, password: str) -> None:
+    """Let the service's role log in with a password, where the server asks for one."""
+    quoted = await connection.fetchval("select quote_literal($1)", password)
+    await connection.execute(f"alter role tinebook_service password {quoted}")
+
+
 def _pending(applied: dict[int, str], known: tuple[Migration, ...]) -> list[Migration]:
     by_number = {each.number: each for each in known}
     for number, checksum in applied.items():

@@ -1,0 +1,14 @@
+"""Run the tests against the installed wheel, from anywhere."""
+
+import os
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+os.chdir(ROOT)
+# The project's folders must not hide the installed wheel, and the tests themselves are not in it.
+sys.path[:] = [each for each in sys.path if Path(each or ".").resolve() not in (ROOT, ROOT / "deploy")]
+sys.path.append(str(ROOT))
+sys.exit(pytest.main(["--import-mode=append", *sys.argv[1:]]))

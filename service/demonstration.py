@@ -1,0 +1,104 @@
+"""The demo: database, service and bench page with the demo fleet, in one program."""
+
+import asyncio
+import os
+from collections.abc import Callable
+from datetime import timedelta
+from pathlib import Path
+
+import msgspec
+from msgspec import Struct
+
+from service import app, catalog, runtime, settings
+from service.demo import fleet, labels, loading
+from service.settings import Settings
+from service.store import database
+from service.supervisor import Family, check_port
+from service.workflow import access
+from service.workflow.access import Scope
+
+SEED = 38999
+_SCOPES = {"bench": Scope.BENCH, "planner": Scope.PLANNER, "admin": Scope.ADMIN}
+_TOKEN_DAYS = 365
+
+
+class Ready(Struct, frozen=True):
+    """What demo.json says: where to go, and with which tokens."""
+
+    service: str
+    bench: str
+    tokens: dict[str, str]
+
+
+def run(config: Settings, say: Callable[[str], None]) -> None:
+    """Run the demo in the settings' data directory until told to stop. What was recorded there before is kept."""
+    for port in (config.port, config.port + 1):
+        check_port(config.host, port)
+    with Family() as family, runtime.databases(config) as found:
+        runtime.bring_up_to_date(found)
+        _load(config, found.service_dsn, say)
+        ready = Ready(
+            service=f"http://{config.host}:{config.port}",
+            bench=f"http://{config.host}:{config.port + 1}",
+            tokens=asyncio.run(_tokens(found.owner_dsn, config.data)),
+        )
+        _start(family, config, found.service_dsn, ready)
+        if family.stopping:
+            return
+        _write(config.data / "demo.json", msgspec.json.format(msgspec.json.encode(ready)))
+        _announce(config, ready, say)
+        family.watch()
+
+
+def _load(config: Settings, dsn: str, say: Callable[[str], None]) -> None:
+    made = fleet.fleet(SEED, app.now().date())
+    say(f"demo fleet: {len(made.registrations):,} connectors, {len(made.entries):,} entries")
+    asyncio.run(loading.load(dsn, config.house, catalog.load(), made, lambda *_: None))
+    pictures = config.data / "labels"
+    if not (pictures / "index.json").exists():
+        labels.write(made, pictures, SEED)
+
+
+async def _tokens(owner_dsn: str, data: Path) -> dict[str, str]:
+    """The tokens of an earlier start while they hold, else new ones."""
+    now = app.now()
+    try:
+        kept = msgspec.json.decode((data / "demo.json").read_bytes(), type=Ready).tokens
+    except (OSError, msgspec.DecodeError):
+        kept = {}
+    async with database.owner(owner_dsn) as connection:
+        for name, scope in _SCOPES.items():
+            row = await database.fetch_one(connection, "token_by_digest", access.digest(kept.get(name, "")))
+            if row is None or row["revoked_at"] or row["expires_at"] < now + timedelta(days=1):
+                kept[name] = await access.make(connection, f"demo {name}", [scope], now, now + timedelta(days=_TOKEN_DAYS))
+    return {name: kept[name] for name in _SCOPES}
+
+
+def _start(family: Family, config: Settings, dsn: str, ready: Ready) -> None:
+    kept = {key: value for key, value in os.environ.items() if not key.startswith(settings.PREFIX)}
+    where = ["--host", config.host]
+    family.start("the service", "service.cli", ["serve", *where, "--port", str(config.port)], kept | {"TINEBOOK_DSN": dsn})
+    family.wait_ready("the service", f"{ready.service}/health/ready")
+    bench = kept | {"TINEBOOK_BENCH_SERVICE": ready.service}
+    family.start("the bench page", "scanner_client.cli", ["serve", *where, "--port", str(config.port + 1)], bench)
+    family.wait_ready("the bench page", f"{ready.bench}/")
+
+
+def _write(path: Path, data: bytes) -> None:
+    aside = path.with_suffix(".new")
+    aside.touch(mode=0o600)
+    aside.write_bytes(data)
+    aside.replace(path)
+
+
+def _announce(config: Settings, ready: Ready, say: Callable[[str], None]) -> None:
+    say("")
+    say(f"  bench page   {ready.bench}")
+    say(f"  service      {ready.service}   (operations: {ready.service}/schema/openapi.json)")
+    for name, token in ready.tokens.items():
+        say(f"  {name:<8} token  {token}")
+    say(f"  labels to scan  {config.data / 'labels'}")
+    say(f"  all of this     {config.data / 'demo.json'}")
+    say("")
+    say("  The demo's operator, aircraft, people and serials are invented, its ratings are placeholders.")
+    say("  Ctrl-C stops everything; what was recorded is kept.")

@@ -4,7 +4,7 @@ from msgspec import structs
 
 from scanner_client import dialogue, drafts, phrases
 from scanner_client.dialogue import Moment, Phase, Say, State, Turn
-from scanner_client.drafts import Author, Malformed
+from scanner_client.drafts import Author, MalformedError
 from service.core.answers import Action
 from service.core.entries import Entry, Kind
 from service.messages import PlannedStep
@@ -14,9 +14,9 @@ MOST_DONE = 200
 
 
 def signed_on(state: State) -> bool:
-    """Whether somebody is signed on; Malformed with what to do if not."""
+    """Whether somebody is signed on; MalformedError with what to do if not."""
     if not state.shift.badge:
-        raise Malformed("Nobody is signed on: scan or type your badge first.")
+        raise MalformedError("Nobody is signed on: scan or type your badge first.")
     return True
 
 
@@ -54,7 +54,7 @@ def did(state: State, rest: str, moment: Moment) -> Turn:
     _settled(state)
     steps = phrases.steps(phrases.words(rest), state.shift.tool)
     if 2 * len(steps) > MOST_DONE:
-        raise phrases.Unclear(f"Tell at most {MOST_DONE // 2} steps at a time.")
+        raise phrases.UnclearError(f"Tell at most {MOST_DONE // 2} steps at a time.")
     for each in steps:
         _exists(state, each.cavity)
     made = drafts.of_steps(author, steps, moment)
@@ -65,12 +65,12 @@ def did(state: State, rest: str, moment: Moment) -> Turn:
 
 def held(state: State, rest: str, moment: Moment) -> Turn:
     """A seating test that held."""
-    return _seating(state, rest, moment, True)
+    return _seating(state, rest, moment, holds=True)
 
 
 def failed(state: State, rest: str, moment: Moment) -> Turn:
     """A seating test that did not hold."""
-    return _seating(state, rest, moment, False)
+    return _seating(state, rest, moment, holds=False)
 
 
 def skip(state: State, rest: str, _: Moment) -> Turn:
@@ -89,12 +89,12 @@ def tine(state: State, rest: str, moment: Moment) -> Turn:
 
 def finding(state: State, rest: str, moment: Moment) -> Turn:
     """Something is wrong with a cavity (`-`: the whole connector): it blocks work until it is closed."""
-    return _finding(state, rest, moment, None)
+    return _finding(state, rest, moment, blocks=None)
 
 
 def remark(state: State, rest: str, moment: Moment) -> Turn:
     """Something worth knowing that does not forbid work."""
-    return _finding(state, rest, moment, False)
+    return _finding(state, rest, moment, blocks=False)
 
 
 def mated(state: State, _rest: str, moment: Moment) -> Turn:
@@ -111,7 +111,7 @@ def undo(state: State, _rest: str, _moment: Moment) -> Turn:
     """Take back the last act at this bench: asks for the reason first."""
     signed_on(state)
     if not state.recent:
-        raise phrases.Unclear(
+        raise phrases.UnclearError(
             "There is nothing here to take back. Correct an older entry by its id: see 'tinebook-bench record --help'."
         )
     listed = ", ".join(f"{each.kind.replace('_', ' ')} {each.cavity or ''}".strip() for each in state.recent)
@@ -119,11 +119,11 @@ def undo(state: State, _rest: str, _moment: Moment) -> Turn:
     return Turn(structs.replace(state, phase=Phase.UNDOING, back=state.phase), (Say(told, urgent=True),))
 
 
-def _seating(state: State, rest: str, moment: Moment, holds: bool) -> Turn:
+def _seating(state: State, rest: str, moment: Moment, *, holds: bool) -> Turn:
     told = phrases.seating(phrases.words(rest))
     cavity = told.cavity or (state.to_test[0] if state.to_test else None)
     if cavity is None:
-        raise phrases.Unclear("Say which cavity, like: held 14 67N")
+        raise phrases.UnclearError("Say which cavity, like: held 14 67N")
     _exists(state, cavity)
     fields: dict[str, object] = {"cavity": cavity, "held": holds, "force_n": told.force_n}
     made = drafts.entry(_author(state), Kind.SEATING_TEST, moment, fields)
@@ -136,10 +136,10 @@ def _seating(state: State, rest: str, moment: Moment, holds: bool) -> Turn:
     return Turn(turn.state, (*turn.effects, Say(warned, urgent=True)))
 
 
-def _finding(state: State, rest: str, moment: Moment, blocks: bool | None) -> Turn:
+def _finding(state: State, rest: str, moment: Moment, *, blocks: bool | None) -> Turn:
     name, _, note = rest.partition(" ")
     if not note:
-        raise phrases.Unclear(
+        raise phrases.UnclearError(
             "Say the cavity ('-' for the whole connector) and what is wrong, like: finding 14 tine bent"
         )
     cavity = None if name == "-" else _named(state, name)
@@ -149,7 +149,7 @@ def _finding(state: State, rest: str, moment: Moment, blocks: bool | None) -> Tu
 
 def _named(state: State, cavity: str) -> str:
     if not cavity or " " in cavity:
-        raise phrases.Unclear("Say one cavity.")
+        raise phrases.UnclearError("Say one cavity.")
     _exists(state, cavity)
     return cavity
 
@@ -158,19 +158,19 @@ def _exists(state: State, cavity: str) -> None:
     snapshot = state.subject.snapshot if state.subject else None
     reason = phrases.unknown_cavity(snapshot.definition, cavity) if snapshot else None
     if reason:
-        raise phrases.Unclear(reason)
+        raise phrases.UnclearError(reason)
 
 
 def _author(state: State) -> Author:
     if state.subject is None:
-        raise phrases.Unclear("Scan the connector first.")
+        raise phrases.UnclearError("Scan the connector first.")
     signed_on(state)
     return Author(state.subject.reference, state.shift)
 
 
 def _settled(state: State) -> None:
     if state.pending:
-        raise phrases.Unclear("First say what became of the steps that were asked: 'done' or 'not'.")
+        raise phrases.UnclearError("First say what became of the steps that were asked: 'done' or 'not'.")
 
 
 def _to_test(waiting: tuple[str, ...], steps: tuple[PlannedStep, ...]) -> tuple[str, ...]:

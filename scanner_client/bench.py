@@ -12,11 +12,12 @@ from msgspec import structs
 
 from scanner_client import acts, dialogue, phrases, readings
 from scanner_client.dialogue import Effect, Field, Heard, Moment, Phase, Say, State, Subject, Turn
-from scanner_client.drafts import Malformed
+from scanner_client.drafts import MalformedError
 from service.core.answers import Answer
 from service.core.entries import Entry, Text
 from service.messages import ConnectorLine, PlannedStep
 
+_REASONS = (Phase.REASON, Phase.UNDOING)
 UNSETTLED = "First say what became of this: 'done' if you did it, 'not' if you did not."
 
 
@@ -31,12 +32,21 @@ def wants(state: State) -> int:
 
 
 def step(state: State, heard: Heard, moment: Moment) -> Turn:
-    """Take one thing heard."""
+    """Take one thing heard: from the person, or from what was wanted before."""
     match heard:
         case dialogue.Line(text):
             return _guarded(state, text, moment)
         case dialogue.Scanned(reading):
             return _scanned(state, reading, moment)
+        case dialogue.Failed(text):
+            return Turn(state, (Say(text, urgent=True),))
+        case _:
+            return _told(state, heard)
+
+
+def _told(state: State, heard: dialogue.Told) -> Turn:
+    """Take what came of something that was wanted."""
+    match heard:
         case dialogue.Found(mark, connectors):
             return _found(state, mark, connectors)
         case dialogue.Missing(mark, why):
@@ -47,8 +57,6 @@ def step(state: State, heard: Heard, moment: Moment) -> Turn:
         case dialogue.Advised(advice):
             every = tuple(range(len(state.steps)))
             return Turn(structs.replace(state, phase=Phase.ANSWERED, advice=advice, pending=every))
-        case dialogue.Failed(text):
-            return Turn(state, (Say(text, urgent=True),))
         case _:
             assert_never(heard)
 
@@ -56,33 +64,38 @@ def step(state: State, heard: Heard, moment: Moment) -> Turn:
 def _guarded(state: State, text: str, moment: Moment) -> Turn:
     try:
         return _line(state, text, moment)
-    except (phrases.Unclear, Malformed) as error:
+    except (phrases.UnclearError, MalformedError) as error:
         return Turn(state, (Say(str(error), urgent=True),))
 
 
 def _line(state: State, text: str, moment: Moment) -> Turn:
-    told = " ".join(phrases.words(text)) if state.phase not in (Phase.REASON, Phase.UNDOING) else text.strip()
+    """A typed line: a reason or a field where one was asked for, else a command, else what the phase makes of it."""
+    told = text.strip() if state.phase in _REASONS else " ".join(phrases.words(text))
     if not told:
         return Turn(state)
-    if state.phase in (Phase.REASON, Phase.UNDOING):
+    if state.phase in _REASONS:
+        if told.lower() in _COMMANDS.keys() - {"cancel"}:
+            raise phrases.UnclearError(f"'{told}' is no reason. Type why, in your own words, or 'cancel'.")
         return acts.reasoned(state, told, moment)
     if state.expects is not None:
         return _field(state, state.expects, told)
     word, _, rest = told.partition(" ")
     command = _COMMANDS.get(word.lower())
-    if command is not None:
-        return command(state, rest, moment)
-    if word.partition(":")[0].lower() in phrases.ACTIONS:
-        return _plan(state, told, moment)
+    return command(state, rest, moment) if command else _no_command(state, told)
+
+
+def _no_command(state: State, told: str) -> Turn:
+    if told.partition(":")[0].lower() in phrases.ACTIONS:
+        return _plan(state, told)
     if state.phase is Phase.CHOOSING:
-        return _choose(state, word)
+        return _choose(state, told)
     if state.phase is Phase.READY:
         return _find(state, readings.typed(told))
     return Turn(state, (Say(f"'{told}' is not understood here. Say 'help' to see what is.", urgent=True),))
 
 
 def _scanned(state: State, reading: readings.Reading, moment: Moment) -> Turn:
-    if state.phase in (Phase.REASON, Phase.UNDOING):
+    if state.phase in _REASONS:
         return Turn(state, (Say("Type the reason first, or 'cancel'.", urgent=True),))
     # A whole ISO/IEC 15434 message names a thing, so it is nobody's badge.
     if state.expects is not None and not (
@@ -130,7 +143,7 @@ def _field(state: State, field: Field, told: str) -> Turn:
     try:
         value = None if told == "-" else msgspec.convert(told, Text)
     except msgspec.ValidationError:
-        raise phrases.Unclear(f"That can't be a {name}: it needs 1 to 200 printable characters.") from None
+        raise phrases.UnclearError(f"That can't be a {name}: it needs 1 to 200 printable characters.") from None
     shift = structs.replace(state.shift, **{field.value: value})
     # Nothing can be recorded by nobody, so an empty badge is asked for again.
     expects = Field.BADGE if shift.badge is None else None
@@ -149,9 +162,9 @@ def _set(field: Field) -> "_Command":
     return command
 
 
-def _plan(state: State, told: str, _: Moment) -> Turn:
+def _plan(state: State, told: str) -> Turn:
     if state.subject is None:
-        raise phrases.Unclear("Scan the connector first.")
+        raise phrases.UnclearError("Scan the connector first.")
     if state.pending:
         return Turn(state, (Say(UNSETTLED, urgent=True),))
     steps = phrases.steps(phrases.words(told), state.shift.tool)
@@ -166,21 +179,21 @@ def _known(subject: Subject, steps: tuple[PlannedStep, ...]) -> None:
     for each in steps:
         reason = phrases.unknown_cavity(subject.snapshot.definition, each.cavity)
         if reason:
-            raise phrases.Unclear(reason)
+            raise phrases.UnclearError(reason)
 
 
 def _done(state: State, rest: str, moment: Moment) -> Turn:
     if not state.pending or state.advice is None:
-        raise phrases.Unclear("Nothing waits to be confirmed. Say what you will do first, like: insert 14")
+        raise phrases.UnclearError("Nothing waits to be confirmed. Say what you will do first, like: insert 14")
     meant = phrases.places(phrases.words(rest), len(state.steps)) if rest else state.pending
     chosen = tuple(each for each in meant if each in state.pending)
     if not chosen:
-        raise phrases.Unclear("That step is recorded already.")
+        raise phrases.UnclearError("That step is recorded already.")
     stopped = [each for each in chosen if state.advice.step_answer(each) in (None, Answer.NO_GO)]
     if stopped and acts.signed_on(state):
-        word = "no go" if state.advice.answer else "that there is no answer"
         numbers = ", ".join(str(each + 1) for each in stopped)
-        told = f"The answer to step {numbers} was {word}. If it was done all the same, type why. Else 'cancel'."
+        answered = f"The answer to step {numbers} was no go" if state.advice.answer else "There was no answer"
+        told = f"{answered}. If it was done all the same, type why. Else 'cancel'."
         return Turn(structs.replace(state, phase=Phase.REASON, reasoned=chosen), (Say(told, urgent=True),))
     return acts.done(state, chosen, moment, None)
 
@@ -234,9 +247,9 @@ _COMMANDS: dict[str, _Command] = {
     "contact": _set(Field.CONTACT),
     "connector": _next,
     "next": _next,
-    "insert": lambda state, rest, moment: _plan(state, f"insert {rest}", moment),
-    "remove": lambda state, rest, moment: _plan(state, f"remove {rest}", moment),
-    "replace": lambda state, rest, moment: _plan(state, f"replace {rest}", moment),
+    "insert": lambda state, rest, _: _plan(state, f"insert {rest}"),
+    "remove": lambda state, rest, _: _plan(state, f"remove {rest}"),
+    "replace": lambda state, rest, _: _plan(state, f"replace {rest}"),
     "done": _done,
     "not": _not_done,
     "cancel": _not_done,

@@ -31,7 +31,7 @@ from scanner_client import (
     sources,
     station,
 )
-from scanner_client.decode import Unreadable
+from scanner_client.decode import UnreadableError
 from scanner_client.output import ANSWERED, EXITS, Call, Exit
 from scanner_client.readings import Reading
 from scanner_client.station import Bench
@@ -39,7 +39,7 @@ from service.core.entries import Kind
 from service.messages import ConnectorLine
 
 
-def _json_asked(context: click.Context, _: click.Parameter, value: bool) -> None:
+def _json_asked(context: click.Context, _: click.Parameter, value: Any) -> None:
     if value:
         context.obj = structs.replace(context.obj, json=True)
 
@@ -55,7 +55,7 @@ _as_json = click.option(
 @click.option("--json", "as_json", is_flag=True, help="Answer in JSON, for scripts.")
 @click.option("--ascii", "ascii_only", is_flag=True, help="Draw with ASCII characters alone (TINEBOOK_BENCH_ASCII=1).")
 @click.pass_context
-def main(context: click.Context, url: str | None, outbox_file: str | None, as_json: bool, ascii_only: bool) -> None:
+def main(context: click.Context, *, url: str | None, outbox_file: str | None, as_json: bool, ascii_only: bool) -> None:
     """The bench of Tinebook: scan a connector, ask before the work, record what was done, with or without the service.
 
     Settings come from the environment: TINEBOOK_BENCH_URL, _TOKEN or _TOKEN_FILE, _OUTBOX, _NAME, _CAMERA, _SERIAL,
@@ -66,19 +66,19 @@ def main(context: click.Context, url: str | None, outbox_file: str | None, as_js
     environment.update({settings.PREFIX + name: value for name, value in given.items() if value is not None})
     try:
         context.obj = Call(settings.read(environment), as_json)
-    except settings.Wrong as error:
+    except settings.SettingError as error:
         output.fail(None, str(error))
 
 
 @main.command()
 @click.option("--camera", is_flag=True, help="Scan with the camera of the settings as well.")
 @click.pass_obj
-def work(call: Call, camera: bool) -> None:
+def work(call: Call, *, camera: bool) -> None:
     """Work at the bench: scan, ask, do, record. 'help' inside says what can be said."""
     console = output.console(call)
     chosen = desk.Sources(call.told.camera if camera else None, call.told.serial, call.told.baud)
     with output.troubles(call), _bench(call) as bench:
-        at = desk.Desk(bench, console, screen.look(console, call.told.ascii), call.told.name)
+        at = desk.Desk(bench, console, screen.look(console, ascii_only=call.told.ascii), call.told.name)
         others = list(desk.others(chosen))
         if sys.stdin.isatty():
             terminal = sys.stdin.fileno()
@@ -99,7 +99,7 @@ def scan(call: Call, images: tuple[str, ...]) -> None:
         for where in [each for told in images for each in sources.photos(told)]:
             try:
                 seen = decode.scans(sources.photo(where), where)
-            except Unreadable as error:
+            except UnreadableError as error:
                 found.append({"image": where, "error": {"code": error.code, "text": str(error)}, "connectors": []})
                 continue
             found.extend({"image": where, **_meaning(bench, each)} for each in seen)
@@ -127,7 +127,7 @@ def plan(call: Call, connector: str | None, image: str | None, tool: str | None,
         answered = {"answer": advice.answer, "basis": advice.basis, "remarks": advice.remarks, "as_of": advice.as_of}
         detail = {"connector": about.connector, "mark": about.mark, "plan": advice.plan}
         board = screen.Board(about.name, dialogue.Shift(bench=call.told.name), bench.box.counts(), bench.clock())
-        seen = screen.look(output.console(call), call.told.ascii)
+        seen = screen.look(output.console(call), ascii_only=call.told.ascii)
         output.give(call, {**answered, **detail}, screen.answer(advice, board, seen, whole=True))
     sys.exit(ANSWERED[advice.answer])
 
@@ -185,7 +185,7 @@ def show_outbox(call: Call, retry: str | None) -> None:
     """What is not sent yet, what the service keeps aside, and what it refused and why."""
     with output.troubles(call), _bench(call) as bench:
         if retry is not None and not bench.box.again(_uuid(retry)):
-            raise phrases.Unclear(f"{retry} is not the id of a refused entry in this outbox.")
+            raise phrases.UnclearError(f"{retry} is not the id of a refused entry in this outbox.")
         counts = bench.box.counts()
         held = {status: bench.box.of_status(status) for status in ("unsent", "parked", "refused")}
         output.give(call, {"counts": counts, **held}, desk.outbox_lines(bench))
@@ -237,13 +237,13 @@ def _now() -> datetime:
 
 def _reading(connector: str | None, image: str | None) -> Reading:
     if (connector is None) == (image is None):
-        raise phrases.Unclear("Say which connector: --connector MARK, or --image with a picture of its mark.")
+        raise phrases.UnclearError("Say which connector: --connector MARK, or --image with a picture of its mark.")
     reading = (
         readings.typed(connector) if connector is not None else decode.scan(sources.photo(image or ""), image or "")
     )
     reason = readings.fault(reading)
     if reason:
-        raise phrases.Unclear(reason)
+        raise phrases.UnclearError(reason)
     return reading
 
 
@@ -274,7 +274,9 @@ def _uuid(told: str) -> UUID:
     try:
         return UUID(told)
     except ValueError:
-        raise phrases.Unclear(f"'{told}' is not an id: one looks like 01890a5d-ac96-774b-bcce-b302099a8057.") from None
+        raise phrases.UnclearError(
+            f"'{told}' is not an id: one looks like 01890a5d-ac96-774b-bcce-b302099a8057."
+        ) from None
 
 
 def _meaning(bench: Bench, reading: Reading) -> dict[str, Any]:
@@ -305,7 +307,8 @@ def _scan_line(found: dict[str, Any]) -> str:
     lines = found["connectors"]
     matched = ", ".join(f"{each.serial} ({each.wear}, {_left(each)})" for each in lines) or "no registered connector"
     away = " (service away: by what is known here)" if found.get("away") else ""
-    return f"{found['image']}: {found['symbology'] or ''} {found['text']} = {found['meaning'] or 'scan'} -> {matched}{away}"
+    read = f"{found['symbology'] or ''} {found['text']} = {found['meaning'] or 'scan'}"
+    return f"{found['image']}: {read} -> {matched}{away}"
 
 
 def _left(line: ConnectorLine) -> str:

@@ -28,7 +28,7 @@ _FORMATS = zxingcpp.BarcodeFormats(
 _HEIF_BRANDS = (b"heic", b"heix", b"mif1", b"heim", b"msf1")
 
 
-class Unreadable(Exception):
+class UnreadableError(Exception):
     """An image that gives no scan. `code` is stable; the text says what, where, and what to do."""
 
     def __init__(self, code: str, where: str, what: str, to_do: str) -> None:
@@ -53,7 +53,7 @@ def scans(image: bytes, where: str, channel: Channel = Channel.PHOTO) -> tuple[R
         found = tuple(dict.fromkeys(_read(seen, channel)))
         if found:
             return found
-    raise Unreadable(
+    raise UnreadableError(
         "no_symbol",
         where,
         "no Data Matrix, QR, Code 128 or Code 39 symbol can be read in it.",
@@ -66,7 +66,7 @@ def scan(image: bytes, where: str, channel: Channel = Channel.PHOTO) -> Reading:
     found = scans(image, where, channel)
     if len(found) > 1:
         listed = "; ".join(each.shown for each in found)
-        raise Unreadable(
+        raise UnreadableError(
             "several_symbols",
             where,
             f"there are {len(found)} different symbols in it: {listed}.",
@@ -74,14 +74,14 @@ def scan(image: bytes, where: str, channel: Channel = Channel.PHOTO) -> Reading:
         )
     reason = readings.fault(found[0])
     if reason:
-        raise Unreadable("unusable_symbol", where, reason, "")
+        raise UnreadableError("unusable_symbol", where, reason, "")
     return found[0]
 
 
 def pixels(image: bytes, where: str) -> NDArray[np.uint8]:
     """The grey levels of an image file. Transparent parts count as white paper."""
     if not image:
-        raise Unreadable("not_an_image", where, "the file is empty.", "Take the picture again.")
+        raise UnreadableError("not_an_image", where, "the file is empty.", "Take the picture again.")
     try:
         with Image.open(io.BytesIO(image), formats=_READABLE_FILES) as opened:
             width, height = opened.size
@@ -94,7 +94,7 @@ def pixels(image: bytes, where: str) -> NDArray[np.uint8]:
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
         raise _too_big(where, "far too many pixels") from None
     except (OSError, SyntaxError, ValueError, EOFError, MemoryError) as error:
-        raise Unreadable(
+        raise UnreadableError(
             "damaged_image",
             where,
             f"the image is cut off or damaged ({error}).",
@@ -132,8 +132,8 @@ def _grey(opened: Image.Image) -> NDArray[np.uint8]:
     return np.asarray(opened.convert("L"))
 
 
-def _too_big(where: str, size: str) -> Unreadable:
-    return Unreadable(
+def _too_big(where: str, size: str) -> UnreadableError:
+    return UnreadableError(
         "too_big",
         where,
         f"the image has {size}; the most that is read is {MOST_PIXELS // 1_000_000} million.",
@@ -141,15 +141,15 @@ def _too_big(where: str, size: str) -> Unreadable:
     )
 
 
-def _not_an_image(image: bytes, where: str) -> Unreadable:
+def _not_an_image(image: bytes, where: str) -> UnreadableError:
     if image[4:8] == b"ftyp" and image[8:12] in _HEIF_BRANDS:
-        return Unreadable(
+        return UnreadableError(
             "not_an_image",
             where,
             "this is a HEIF photo, which is not read here.",
             "Set the phone's camera to JPEG, or export the photo as JPEG.",
         )
-    return Unreadable(
+    return UnreadableError(
         "not_an_image",
         where,
         "this is not an image that can be read.",

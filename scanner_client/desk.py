@@ -13,8 +13,8 @@ from rich.text import Text
 
 from scanner_client import bench, dialogue, outbox, screen, sending, shown, sources, station, wedge
 from scanner_client.dialogue import Effect, Heard, Moment, Phase, State
-from scanner_client.link import Rejected
-from scanner_client.phrases import Unclear
+from scanner_client.link import RejectedError
+from scanner_client.phrases import UnclearError
 from scanner_client.readings import Reading
 from scanner_client.station import Bench
 from service.core.discrepancies import SENTENCES
@@ -91,9 +91,9 @@ class Desk:
     def _carry_out(self, effect: Effect) -> Heard | None:
         try:
             return self._done(effect)
-        except Rejected as error:
+        except RejectedError as error:
             return dialogue.Failed(f"The service says no: {error}")
-        except (Unclear, outbox.Unusable, outbox.Clash) as error:
+        except (UnclearError, outbox.UnusableError, outbox.ClashError) as error:
             return dialogue.Failed(str(error))
 
     def _done(self, effect: Effect) -> Heard | None:
@@ -130,13 +130,13 @@ class Desk:
             self._console.clear()
             self._show("cavities")
 
-    def _answer(self, whole: bool) -> screen.Lines:
+    def _answer(self, *, whole: bool) -> screen.Lines:
         state = self.state
         if state.advice is None:
             return [Text("There is no answer to show.")]
         name = state.subject.name if state.subject else ""
         board = screen.Board(name, state.shift, self._bench.box.counts(), self._bench.clock())
-        return screen.answer(state.advice, board, self._seen, whole)
+        return screen.answer(state.advice, board, self._seen, whole=whole)
 
     def _show(self, what: str) -> None:
         match what:
@@ -265,7 +265,7 @@ def _pour(events: Iterable[wedge.Event], put: Callable[[wedge.Event], None]) -> 
     try:
         for each in events:
             put(each)
-    except sources.Unavailable as error:
+    except sources.UnavailableError as error:
         put(wedge.Refused(str(error)))
 
 

@@ -157,7 +157,8 @@ class Failed(Struct, frozen=True):
     text: str
 
 
-Heard = Scanned | Line | Found | Missing | Opened | Advised | Failed
+Told = Found | Missing | Opened | Advised
+Heard = Scanned | Line | Failed | Told
 
 
 # --- wanted

@@ -12,7 +12,7 @@ from service.core.entries import Entry, Kind
 from service.messages import PlannedStep
 
 
-class Malformed(ValueError):
+class MalformedError(ValueError):
     """An entry that nobody could accept; the text says what to change."""
 
 
@@ -53,7 +53,7 @@ def entry(author: Author, kind: Kind, moment: Moment, fields: dict[str, object])
     """One entry, checked by the rules that the service checks it by, so that nothing malformed goes to the outbox."""
     shift = author.shift
     if not shift.badge:
-        raise Malformed("Nobody is signed on: scan or type your badge first.")
+        raise MalformedError("Nobody is signed on: scan or type your badge first.")
     told = {
         "id": moment.ids[0],
         "connector": author.connector,
@@ -68,14 +68,14 @@ def entry(author: Author, kind: Kind, moment: Moment, fields: dict[str, object])
 
 
 def checked(told: dict[str, object]) -> Entry:
-    """An entry from its fields; Malformed with the field and a sentence otherwise."""
+    """An entry from its fields; MalformedError with the field and a sentence otherwise."""
     try:
         made = msgspec.convert(msgspec.to_builtins(told), Entry)
     except msgspec.ValidationError as error:
-        raise Malformed(f"This can't be recorded as it is: {error}.") from None
+        raise MalformedError(f"This can't be recorded as it is: {error}.") from None
     found = entries.faults(made)
     if found:
-        raise Malformed("; ".join(f"{each.field}: {each.text}" for each in found))
+        raise MalformedError("; ".join(f"{each.field}: {each.text}" for each in found))
     return made
 
 

@@ -39,7 +39,7 @@ _SYMBOLS: dict[Answer | None, tuple[str, str]] = {
 }
 
 
-def framed(word: Answer | None, width: int, ascii_only: bool) -> list[str]:
+def framed(word: Answer | None, width: int, *, ascii_only: bool) -> list[str]:
     """The word of an answer in a frame of `width`: five lines, or seven in ASCII."""
     run, left, right = (_ASCII_FRAMES if ascii_only else _FRAMES)[word]
     symbol = _SYMBOLS[word][1 if ascii_only else 0]
@@ -47,13 +47,13 @@ def framed(word: Answer | None, width: int, ascii_only: bool) -> list[str]:
     label = f" {WORDS[word]} "
     inner = width - len(left) - len(right)
     body = []
-    for place, row in enumerate(large(WORDS[word], ascii_only)):
+    for place, row in enumerate(large(WORDS[word], ascii_only=ascii_only)):
         middle = symbol if place == 1 else " " * len(symbol)
         body.append(left + f"  {middle}   {row}   {middle}"[:inner].ljust(inner) + right)
     return [edge[:3] + label + edge[3 + len(label) :], *body, edge]
 
 
-def large(word: str, ascii_only: bool) -> list[str]:
+def large(word: str, *, ascii_only: bool) -> list[str]:
     """A word in letters five dots high: three lines of half blocks, or five lines of ASCII."""
     dots = ["  ".join(_LETTERS[letter][row] for letter in word) for row in range(_ROWS)]
     if ascii_only:

@@ -36,15 +36,15 @@ _BUSY = frozenset({429, 500, 502, 503, 504})
 _DENIED = frozenset({401, 403})
 
 
-class Away(Exception):
+class AwayError(Exception):
     """The service can't be reached or is too busy. Everything that waits, waits on."""
 
 
-class Denied(Exception):
+class DeniedError(Exception):
     """The service does not accept this bench's token. Everything that waits, waits on."""
 
 
-class Rejected(Exception):
+class RejectedError(Exception):
     """The service understood the request and says no; `problem` says why."""
 
     def __init__(self, problem: Problem) -> None:
@@ -53,7 +53,7 @@ class Rejected(Exception):
         self.problem = problem
 
 
-class Garbled(Exception):
+class GarbledError(Exception):
     """The answer is not one of this API: a wrong address, a proxy's page, or another version."""
 
 
@@ -149,12 +149,12 @@ class Link:
         request = messages.EntriesRequest(entries=tuple(entries), sent_at=sent_at)
         try:
             reply = self._call("POST", "/v1/entries", EntriesReply, body=request)
-        except Rejected as error:
+        except RejectedError as error:
             if not error.problem.results:
                 raise
             reply = EntriesReply(results=error.problem.results)
         if [each.id for each in reply.results] != [each.id for each in entries]:
-            raise Garbled(
+            raise GarbledError(
                 "The service's answer does not list the entries that were sent. They stay here and are sent again."
             )
         return reply
@@ -163,7 +163,7 @@ class Link:
         self, method: str, path: str, kind: type[T], *, params: dict[str, str] | None = None, body: Struct | None = None
     ) -> T:
         if self.resting:
-            raise Away("The service was away a moment ago; it is tried again shortly.")
+            raise AwayError("The service was away a moment ago; it is tried again shortly.")
         request = self._http.build_request(
             method,
             path,
@@ -183,7 +183,7 @@ class Link:
             pause = asked_s if asked_s is not None else wait * (0.5 + self._means.chance())
             if attempt == self._patience.attempts or pause > self._patience.longest_wait_s:
                 self._rest(asked_s)
-                raise Away(failure)
+                raise AwayError(failure)
             self._means.sleep(pause)
             wait *= 2
         raise AssertionError("a link makes at least one attempt")
@@ -220,15 +220,15 @@ class Link:
 
 def _read(response: httpx.Response, kind: type[T]) -> T:
     if response.status_code in _DENIED:
-        raise Denied(
+        raise DeniedError(
             "The service does not accept this bench's token: it is missing, has expired or was withdrawn. Nothing is "
             "lost: what waits here is sent once a valid token is set (TINEBOOK_BENCH_TOKEN or _TOKEN_FILE)."
         )
     if response.is_success:
         return _decoded(response, kind)
     if response.headers.get("Content-Type", "").startswith("application/problem+json"):
-        raise Rejected(_decoded(response, Problem))
-    raise Garbled(
+        raise RejectedError(_decoded(response, Problem))
+    raise GarbledError(
         f"{response.request.url} answered {response.status_code}, and not as the service does. "
         "Check the address in TINEBOOK_BENCH_URL."
     )
@@ -236,11 +236,13 @@ def _read(response: httpx.Response, kind: type[T]) -> T:
 
 def _decoded(response: httpx.Response, kind: type[T]) -> T:
     if len(response.content) > MOST_ANSWER_BYTES:
-        raise Garbled(f"{response.request.url} answered with {len(response.content)} bytes: more than this API gives.")
+        raise GarbledError(
+            f"{response.request.url} answered with {len(response.content)} bytes: more than this API gives."
+        )
     try:
         return msgspec.json.decode(response.content, type=kind)
     except (msgspec.DecodeError, UnicodeDecodeError) as error:
-        raise Garbled(
+        raise GarbledError(
             f"{response.request.url} answered something that this version can't read ({error}). "
             "Check the address in TINEBOOK_BENCH_URL, and that bench and service are of the same version."
         ) from None

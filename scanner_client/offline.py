@@ -14,7 +14,7 @@ from service.core import answers, cycles, entries, fold, marks, plans
 from service.core.answers import Answer
 from service.core.entries import Definition, Recorded
 from service.core.states import ConnectorState
-from service.messages import PlannedStep, PlanView, Snapshot
+from service.messages import CautionView, PlannedStep, PlanView, Snapshot
 
 ORDER_UNCERTAIN = "order_uncertain"
 _UNCERTAIN = (
@@ -23,10 +23,30 @@ _UNCERTAIN = (
 )
 
 CAUTIONS = (
-    "WARNING: Power off before a connector is opened: an arc burns.",
-    "CAUTION: A tool with a bent or chipped tip, or of another size, damages the retainer.",
-    "CAUTION: A tool that is turned or tilted damages the retainer: square to the face, never rotated.",
-    "CAUTION: Dirt in a cavity stops a contact from seating. Cover every open connector.",
+    CautionView(
+        kind="WARNING",
+        text="Power off before a connector is opened: live contacts burn.",
+        status="read",
+        source="TM 5-3805-248-23-1 WP 0018 00",
+    ),
+    CautionView(
+        kind="CAUTION",
+        text="A tool of another size, or with a bent or chipped tip, damages the retainer.",
+        status="second-hand",
+        source="one aircraft maker's standard practices on a public site",
+    ),
+    CautionView(
+        kind="CAUTION",
+        text="A tool that is turned damages the retainer: square to the face, never rotated.",
+        status="second-hand",
+        source="one aircraft maker's standard practices on a public site",
+    ),
+    CautionView(
+        kind="CAUTION",
+        text="Dirt in a cavity stops a contact from seating: cap every open connector.",
+        status="read",
+        source="TM 5-3805-248-23-1 WP 0018 00; AC 43.13-1B 11-100 d",
+    ),
 )
 """The usual ones in our own words, for a bench that the service can't give its own. The approved data's come first."""
 
@@ -55,14 +75,14 @@ def find(reading: Reading, known: Iterable[Definition]) -> tuple[Definition, ...
 
 
 def advise(
-    cached: Cached, waiting: Sequence[Kept], steps: Sequence[PlannedStep], now: datetime, reached: bool = False
+    cached: Cached, waiting: Sequence[Kept], steps: Sequence[PlannedStep], now: datetime, *, reached: bool = False
 ) -> Advice:
     """The answer to steps on what is known here. `reached`: the state is fresh but lacks entries of this bench."""
     snapshot = cached.snapshot
     footings = tuple(_footings(snapshot, waiting))
     made = max((_plan(snapshot, each, steps) for each in footings), key=_severity)
     remarks = (
-        *_age(cached, now, reached),
+        *_age(cached, now, reached=reached),
         *_counted(footings[0]),
     )
     return Advice(plan=made, basis=Basis.BENCH, remarks=remarks, as_of=snapshot.as_of)
@@ -118,7 +138,7 @@ def _plan(snapshot: Snapshot, footing: Footing, asked: Sequence[PlannedStep]) ->
     for each in asked:
         reason = phrases.unknown_cavity(definition, each.cavity)
         if reason:
-            raise phrases.Unclear(reason)
+            raise phrases.UnclearError(reason)
         fit = answers.tool_fit(snapshot.tooling, _part_number(each.tool), sizes[each.cavity], each.action)
         steps.append(plans.Step(each.action, each.cavity, sizes[each.cavity], fit))
     made = plans.plan(definition, snapshot.house, footing.state, steps, snapshot.tooling)
@@ -149,7 +169,7 @@ def _severity(view: PlanView) -> tuple[int, int, int]:
     return weight, worst, max(each.cycle for each in view.steps)
 
 
-def _age(cached: Cached, now: datetime, reached: bool) -> Iterable[str]:
+def _age(cached: Cached, now: datetime, *, reached: bool) -> Iterable[str]:
     if reached:
         yield "Computed at this bench, since the service has not got everything that was recorded here yet."
         return

@@ -32,15 +32,15 @@ _VERSION = 1
 _BUSY_S = 10
 
 
-class Unusable(Exception):
+class UnusableError(Exception):
     """The outbox can't be used; the text says which file, why, and what to do."""
 
 
-class Occupied(Exception):
+class OccupiedError(Exception):
     """Another process is sending from this outbox just now, so that this one must not."""
 
 
-class Clash(Exception):
+class ClashError(Exception):
     """An id that is in the outbox already, with other content."""
 
 
@@ -94,7 +94,7 @@ class Outbox:
         self._connection.close()
 
     def keep(self, entries: Sequence[Entry]) -> None:
-        """Put the entries of one act at the end, all or none; what is there already stays. Clash for other content."""
+        """Put the entries of one act at the end, all or none; what is there stays. ClashError for other content."""
         with self._writing() as run:
             act = run(_SQL["next_act"]).fetchone()[0]
             for each in entries:
@@ -103,7 +103,7 @@ class Outbox:
                 if known is None:
                     run(_SQL["keep"], (str(each.id), act, each.connector, body, self._clock().isoformat()))
                 elif known[0] != body:
-                    raise Clash(f"The id {each.id} is in the outbox already, with other content.")
+                    raise ClashError(f"The id {each.id} is in the outbox already, with other content.")
 
     def of_status(self, status: Status, most: int = 1_000_000) -> tuple[Kept, ...]:
         """Entries that stand so, oldest first."""
@@ -193,13 +193,13 @@ class Outbox:
 
     @contextmanager
     def sending(self) -> Iterator[None]:
-        """Hold the right to send, which one process has at a time; Occupied if it is taken. A crash gives it back."""
+        """Hold the right to send, which one process has at a time; OccupiedError if taken. A crash gives it back."""
         lock = sqlite3.connect(f"{self._path}-sending", timeout=0, isolation_level=None)
         try:
             lock.execute("BEGIN EXCLUSIVE")
         except sqlite3.OperationalError:
             lock.close()
-            raise Occupied("Another window or program is sending from this outbox just now.") from None
+            raise OccupiedError("Another window or program is sending from this outbox just now.") from None
         try:
             yield
         finally:
@@ -222,7 +222,7 @@ class Outbox:
 
 
 def open_file(path: Path, clock: Clock) -> Outbox:
-    """Open an outbox, or make one where none is. Unusable if it is damaged, foreign, newer, or can't be written."""
+    """Open an outbox, or make one. UnusableError if it is damaged, foreign, newer, or can't be written."""
     with _reported(path):
         _make_private(path)
         connection = sqlite3.connect(path, timeout=_BUSY_S, isolation_level=None)
@@ -240,7 +240,7 @@ def _make_private(path: Path) -> None:
         # It holds badge numbers, so nobody else on the machine reads it.
         os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
     except OSError as error:
-        raise Unusable(
+        raise UnusableError(
             f"The outbox {path} can't be written ({error.strerror}). Nothing can be recorded safely without it: "
             "give this user the right to write there, or set TINEBOOK_BENCH_OUTBOX to another file."
         ) from None
@@ -250,10 +250,10 @@ def _prepare(path: Path, connection: sqlite3.Connection) -> None:
     empty = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
     kind = connection.execute("PRAGMA application_id").fetchone()[0]
     if kind != _OURS and not empty:
-        raise Unusable(f"{path} is another program's file. Set TINEBOOK_BENCH_OUTBOX to a file of its own.")
+        raise UnusableError(f"{path} is another program's file. Set TINEBOOK_BENCH_OUTBOX to a file of its own.")
     version = connection.execute("PRAGMA user_version").fetchone()[0]
     if version > _VERSION:
-        raise Unusable(f"The outbox {path} was written by a newer version of this program. Use that version.")
+        raise UnusableError(f"The outbox {path} was written by a newer version of this program. Use that version.")
     if connection.execute("PRAGMA quick_check(1)").fetchone()[0] != "ok":
         raise _damaged(path)
     connection.execute("PRAGMA journal_mode = WAL")
@@ -271,18 +271,20 @@ def _reported(path: Path) -> Iterator[None]:
         yield
     except sqlite3.OperationalError as error:
         if "locked" in str(error):
-            raise Unusable(
+            raise UnusableError(
                 f"The outbox {path} has been locked by another program for {_BUSY_S} s. Close that one."
             ) from None
-        raise Unusable(f"The outbox {path} can't be used ({error}). Look for a full disk or missing rights.") from None
+        raise UnusableError(
+            f"The outbox {path} can't be used ({error}). Look for a full disk or missing rights."
+        ) from None
     except sqlite3.DatabaseError as error:
         if isinstance(error, sqlite3.IntegrityError):
             raise
         raise _damaged(path) from None
 
 
-def _damaged(path: Path) -> Unusable:
-    return Unusable(
+def _damaged(path: Path) -> UnusableError:
+    return UnusableError(
         f"The outbox {path} is damaged. It is left as it is, since entries in it may not have been sent: keep it, "
         "tell the system owner, and set TINEBOOK_BENCH_OUTBOX to a new file to go on working."
     )

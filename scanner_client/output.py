@@ -92,10 +92,16 @@ def troubles(call: Call) -> Iterator[None]:
     """Turn what can go wrong into a sentence and a status."""
     try:
         yield
-    except (phrases.Unclear, drafts.Malformed) as error:
+    except (phrases.UnclearError, drafts.MalformedError) as error:
         fail(call, str(error), Exit.USAGE)
-    except link.Rejected as error:
+    except link.RejectedError as error:
         pointed = "; ".join(f"{each.pointer}: {each.detail}" for each in error.problem.errors)
         fail(call, f"The service says no: {error}{f' ({pointed})' if pointed else ''}")
-    except (decode.Unreadable, sources.Unavailable, outbox.Unusable, outbox.Clash, link.Garbled) as error:
+    except (
+        decode.UnreadableError,
+        sources.UnavailableError,
+        outbox.UnusableError,
+        outbox.ClashError,
+        link.GarbledError,
+    ) as error:
         fail(call, str(error))

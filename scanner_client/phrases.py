@@ -18,7 +18,7 @@ _WORD_BREAK = re.compile(r"[\s,]+")
 ACTIONS = {"insert": Action.INSERT, "remove": Action.REMOVE, "replace": Action.REPLACE}
 
 
-class Unclear(ValueError):
+class UnclearError(ValueError):
     """Words that can't be followed; the text says what would be clear."""
 
 
@@ -44,11 +44,11 @@ def steps(told: Iterable[str], tool: str | None = None) -> tuple[PlannedStep, ..
         elif word.lower() in ACTIONS:
             action = ACTIONS[word.lower()]
         elif action is None:
-            raise Unclear(f"'{word}' is no step. Say insert, remove or replace and the cavity, like: insert 14")
+            raise UnclearError(f"'{word}' is no step. Say insert, remove or replace and the cavity, like: insert 14")
         else:
             found.append(_step(action, word, tool))
     if not found:
-        raise Unclear("Say which cavity, like: insert 14")
+        raise UnclearError("Say which cavity, like: insert 14")
     return tuple(found)
 
 
@@ -62,7 +62,7 @@ def seating(told: Iterable[str]) -> Seating:
         elif cavity is None and not measured:
             cavity = _cavity(word)
         else:
-            raise Unclear("Say the cavity and the force with its unit, like: held 14 67N (or 15lbf)")
+            raise UnclearError("Say the cavity and the force with its unit, like: held 14 67N (or 15lbf)")
     return Seating(cavity, force)
 
 
@@ -72,7 +72,7 @@ def places(told: list[str], count: int) -> tuple[int, ...]:
         return tuple(range(count))
     numbers = [int(each) if each.isascii() and each.isdigit() else 0 for each in told]
     if any(not 1 <= each <= count for each in numbers):
-        raise Unclear(f"Say the number of the step, 1 to {count}, or 'done' for all of them.")
+        raise UnclearError(f"Say the number of the step, 1 to {count}, or 'done' for all of them.")
     return tuple(dict.fromkeys(each - 1 for each in numbers))
 
 
@@ -98,7 +98,7 @@ def _cavity(word: str) -> str:
     try:
         return msgspec.convert(word, CavityId)
     except msgspec.ValidationError:
-        raise Unclear(f"'{word}' can't be a cavity: an id has 1 to 16 characters and no space.") from None
+        raise UnclearError(f"'{word}' can't be a cavity: an id has 1 to 16 characters and no space.") from None
 
 
 def _newtons(unit: str) -> float:

@@ -21,7 +21,7 @@ PROMPTS = {
     Phase.READY: "Scan or type a connector.",
     Phase.CHOOSING: "Say the number of the connector in your hand.",
     Phase.CONNECTOR: "Say what you will do: insert 14, remove C, replace AA ('list': cavities, 'next')",
-    Phase.ANSWERED: "'done' when it is done ('done 1' for step 1), 'not' if you don't, 'more' to see all",
+    Phase.ANSWERED: "'done' when it is done ('done 1': step 1), 'not' if you don't, 'more': see all",
     Phase.REASON: "Type why it was done all the same, or 'cancel'.",
     Phase.UNDOING: "Type why it was entered in error, or 'cancel'.",
     Phase.TESTING: "Seating test of {cavity}: 'held 67N', 'failed', or 'skip'",
@@ -51,7 +51,7 @@ _STYLES = {
     Answer.NO_GO: "bold white on red",
     None: "bold white on blue",
 }
-_WEAR_MARKS = {Wear.WITHIN: "o.", Wear.NEARING: "◐~", Wear.SPENT: "●#", Wear.OVER: "✖X", Wear.UNKNOWN: "??"}
+_WEAR_MARKS = {Wear.WITHIN: "○.", Wear.NEARING: "◐~", Wear.SPENT: "●#", Wear.OVER: "✖X", Wear.UNKNOWN: "??"}
 _WEAR_STYLES = {
     Wear.WITHIN: "green",
     Wear.NEARING: "yellow",
@@ -87,13 +87,13 @@ class Section(Struct, frozen=True):
     flexible: bool = False
 
 
-def look(console: Console, ascii_only: bool = False) -> Look:
+def look(console: Console, *, ascii_only: bool = False) -> Look:
     """What this terminal can show."""
     plain = ascii_only or not (console.encoding or "").lower().startswith("utf")
     return Look(max(console.width, 40), max(console.height, 12), plain)
 
 
-def answer(advice: Advice, board: Board, seen: Look, whole: bool = False) -> Lines:
+def answer(advice: Advice, board: Board, seen: Look, *, whole: bool = False) -> Lines:
     """An answer with everything that belongs to it. Cut to the height of the screen unless `whole`."""
     sections = [
         Section([_header(board, seen)]),
@@ -110,7 +110,7 @@ def answer(advice: Advice, board: Board, seen: Look, whole: bool = False) -> Lin
 def band(word: Answer | None, seen: Look) -> Lines:
     """The answer in large letters, in a frame of its own, told apart without colour and from afar."""
     style = _STYLES[word]
-    return [Text(each, style=style, no_wrap=True) for each in lettering.framed(word, seen.width, seen.ascii)]
+    return [Text(each, style=style, no_wrap=True) for each in lettering.framed(word, seen.width, ascii_only=seen.ascii)]
 
 
 def cavities(views: Sequence[CavityView], seen: Look) -> Lines:
@@ -189,7 +189,9 @@ def _plan_sections(advice: Advice, seen: Look) -> list[Section]:
     return [
         Section(steps, flexible=True),
         Section(_wrapped(rating(plan.rating), seen, "" if plan.rating and plan.rating.verified else "bold")),
-        Section([line for each in plan.cautions for line in _wrapped(each, seen, "")], flexible=True),
+        Section(
+            [line for each in plan.cautions for line in _wrapped(f"{each.kind}: {each.text}", seen, "")], flexible=True
+        ),
         Section(work, flexible=True),
     ]
 
@@ -208,13 +210,11 @@ def _step(number: int, step: StepView, rated: RatingView | None, seen: Look) -> 
 
 def _handling(number: int, each: HandlingView, seen: Look) -> Lines:
     tools = " or ".join(f"{tool.part_number} ({tool.end})" if tool.end else tool.part_number for tool in each.tools)
-    face = each.tool_face.replace("_", " ") if each.tool_face else "face not known: see the approved data"
-    way = "in" if each.half == "insert" else "out"
-    told = (
-        f"{number}. {each.half} {each.cavity}: tool {tools or 'not known: see the approved data'}, "
-        f"from the {face}; the contact goes {way} on the {each.contact_face.replace('_', ' ')}"
-    )
-    return _wrapped(told.replace("from the face not", "face not"), seen, "")
+    side = each.contact_face.replace("_", " ")
+    way = "in from" if each.half == "insert" else "out to"
+    face = f"tool from the {each.tool_face.replace('_', ' ')}" if each.tool_face else "tool face not known"
+    told = f"{number}. {each.half} {each.cavity}: {tools or 'tool not known'}; {face}, contact {way} the {side}"
+    return _wrapped(told, seen, "")
 
 
 def _cell(view: CavityView, seen: Look) -> Text:

@@ -7,7 +7,7 @@ from uuid import UUID
 from msgspec import Struct, structs
 
 from scanner_client import link, outbox
-from scanner_client.link import Away, Denied, Garbled, Link, Rejected
+from scanner_client.link import AwayError, DeniedError, GarbledError, Link, RejectedError
 from scanner_client.outbox import Kept, Outbox, Settled
 from service.messages import EntriesReply, EntryResult
 
@@ -36,9 +36,9 @@ def send(box: Outbox, way: Link, clock: Callable[[], datetime], most: int = link
             while waiting := box.of_status("unsent", most):
                 for batch in _batches(box, way, clock, waiting):
                     done = _added(done, batch)
-    except Denied as error:
+    except DeniedError as error:
         return structs.replace(done, stopped=str(error), denied=True)
-    except (Away, Garbled, Rejected, outbox.Occupied) as error:
+    except (AwayError, GarbledError, RejectedError, outbox.OccupiedError) as error:
         return structs.replace(done, stopped=str(error))
     return done
 
@@ -49,7 +49,7 @@ def _batches(
     """Send a batch and write down its outcomes; halve one that is refused as a whole until the culprit stands alone."""
     try:
         reply = way.entries([each.entry for each in waiting], clock())
-    except Rejected as error:
+    except RejectedError as error:
         if error.problem.status not in _ABOUT_CONTENT:
             raise
         if len(waiting) > 1:

@@ -1,4 +1,4 @@
-"""The bench page on one origin with the API behind it: static files, a bounded proxy to one service, and photo decoding."""
+"""The bench page on one origin with the API behind it: static files, a bounded proxy to one service, photo decoding."""
 
 import base64
 import re
@@ -20,7 +20,7 @@ from litestar.types import ASGIApp, Message, Receive, Scope, Send
 from msgspec import Struct
 
 from scanner_client import decode, readings
-from scanner_client.decode import Unreadable
+from scanner_client.decode import UnreadableError
 
 MOST_REQUEST_BYTES = 2_000_000
 MOST_ANSWER_BYTES = 16_000_000
@@ -75,7 +75,7 @@ class Decoded(Struct, frozen=True):
     scans: tuple[Symbol, ...]
 
 
-class Failed(Exception):
+class FailedError(Exception):
     """A request that can't be carried out."""
 
     def __init__(self, status: int, kind: str, title: str, detail: str, retry_after_s: int | None = None) -> None:
@@ -117,7 +117,7 @@ async def proxy(request: Request[Any, Any, State], rest: FromPath[str]) -> Respo
     del rest
     path = request.url.path
     if not _PATH.fullmatch(path) or ".." in path or "//" in path:
-        raise Failed(404, "not_found", "Not found", "There is nothing under this path.")
+        raise FailedError(404, "not_found", "Not found", "There is nothing under this path.")
     body = await _body(request, MOST_REQUEST_BYTES)
     client: httpx.AsyncClient = request.app.state.client
     sent = client.build_request(
@@ -135,11 +135,11 @@ async def decode_photo(request: Request[Any, Any, State]) -> Response[bytes]:
     image = await _body(request, MOST_IMAGE_BYTES)
     room: anyio.CapacityLimiter = request.app.state.room
     if room.borrowed_tokens + room.statistics().tasks_waiting >= 2 * AT_ONCE:
-        raise Failed(503, "busy", "Busy", "Other photos are being read just now. Try again in a moment.", 2)
+        raise FailedError(503, "busy", "Busy", "Other photos are being read just now. Try again in a moment.", 2)
     try:
         found = await anyio.to_thread.run_sync(decode.scans, image, "The photo", limiter=room)
-    except Unreadable as error:
-        raise Failed(422, error.code, "No scan", f"{error.what} {error.to_do}".strip()) from None
+    except UnreadableError as error:
+        raise FailedError(422, error.code, "No scan", f"{error.what} {error.to_do}".strip()) from None
     return _json(Decoded(tuple(_symbol(each) for each in found)))
 
 
@@ -160,7 +160,7 @@ def build_app(service_url: str, answer_s: float = 10.0, transport: httpx.AsyncBa
         route_handlers=[index, page, proxy, decode_photo],
         lifespan=[opened],
         middleware=[Headers()],
-        exception_handlers={Failed: _failed, HTTPException: _refused},
+        exception_handlers={FailedError: _failed, HTTPException: _refused},
         request_max_body_size=MOST_IMAGE_BYTES,
         openapi_config=None,
     )
@@ -169,7 +169,7 @@ def build_app(service_url: str, answer_s: float = 10.0, transport: httpx.AsyncBa
 def _file(name: str) -> Response[bytes]:
     known = _PAGE.get(name)
     if known is None:
-        raise Failed(404, "not_found", "Not found", "There is nothing under this path.")
+        raise FailedError(404, "not_found", "Not found", "There is nothing under this path.")
     data = resources.files("scanner_client").joinpath("page", known[0]).read_bytes()
     return Response(data, media_type=known[1], headers={"cache-control": "no-cache"})
 
@@ -179,7 +179,7 @@ async def _body(request: Request[Any, Any, State], most: int) -> bytes:
     async for piece in request.stream():
         held += piece
         if len(held) > most:
-            raise Failed(413, "too_large", "Too large", f"The request has more than {most // 1_000_000} MB.")
+            raise FailedError(413, "too_large", "Too large", f"The request has more than {most // 1_000_000} MB.")
     return bytes(held)
 
 
@@ -191,13 +191,13 @@ async def _answer(client: httpx.AsyncClient, sent: httpx.Request) -> Response[by
             async for piece in answer.aiter_bytes():
                 held += piece
                 if len(held) > MOST_ANSWER_BYTES:
-                    raise Failed(502, "too_large", "Too large", "The service's answer is too large to pass on.")
+                    raise FailedError(502, "too_large", "Too large", "The service's answer is too large to pass on.")
         finally:
             await answer.aclose()
     except httpx.TimeoutException:
-        raise Failed(504, "service_slow", "Service slow", "The service does not answer in time.", 5) from None
+        raise FailedError(504, "service_slow", "Service slow", "The service does not answer in time.", 5) from None
     except httpx.TransportError:
-        raise Failed(503, "service_away", "Service away", "The service can't be reached.", 5) from None
+        raise FailedError(503, "service_away", "Service away", "The service can't be reached.", 5) from None
     headers = {name: value for name, value in answer.headers.items() if name.lower() in _ANSWERED}
     media_type = headers.pop("content-type", "application/octet-stream")
     return Response(bytes(held), status_code=answer.status_code, headers=headers, media_type=media_type)
@@ -217,7 +217,7 @@ def _json(value: Struct, status: int = 200, media_type: str = "application/json"
     return Response(msgspec.json.encode(value), status_code=status, media_type=media_type)
 
 
-def _failed(_: Request[Any, Any, Any], error: Failed) -> Response[bytes]:
+def _failed(_: Request[Any, Any, Any], error: FailedError) -> Response[bytes]:
     answer = _json(error.problem, error.problem.status, "application/problem+json")
     if error.retry_after_s is not None:
         answer.headers["retry-after"] = str(error.retry_after_s)

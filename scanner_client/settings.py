@@ -9,7 +9,7 @@ from msgspec import Struct
 PREFIX = "TINEBOOK_BENCH_"
 
 
-class Wrong(ValueError):
+class SettingError(ValueError):
     """A setting that can't be used; the text names it and says what it should be."""
 
 
@@ -37,11 +37,11 @@ class Settings(Struct, frozen=True, kw_only=True):
 
 
 def read(environment: Mapping[str, str]) -> Settings:
-    """The settings from the environment. Wrong if one is unknown or can't be used."""
+    """The settings from the environment. SettingError if one is unknown or can't be used."""
     told = {key.removeprefix(PREFIX): value for key, value in environment.items() if key.startswith(PREFIX)}
     unknown = set(told) - {name.upper() for name in Settings.__struct_fields__} - {"TOKEN_FILE"}
     if unknown:
-        raise Wrong(f"There is no setting {', '.join(PREFIX + each for each in sorted(unknown))}.")
+        raise SettingError(f"There is no setting {', '.join(PREFIX + each for each in sorted(unknown))}.")
     return Settings(
         url=_url(told.get("URL", "http://127.0.0.1:8600")),
         token=_token(told.get("TOKEN"), told.get("TOKEN_FILE")),
@@ -57,20 +57,20 @@ def read(environment: Mapping[str, str]) -> Settings:
 
 def _url(told: str) -> str:
     if not told.startswith(("http://", "https://")):
-        raise Wrong(f"{PREFIX}URL must begin with http:// or https://, not '{told}'.")
+        raise SettingError(f"{PREFIX}URL must begin with http:// or https://, not '{told}'.")
     return told.rstrip("/")
 
 
 def _token(told: str | None, file: str | None) -> str | None:
     if told and file:
-        raise Wrong(f"Set {PREFIX}TOKEN or {PREFIX}TOKEN_FILE, not both.")
+        raise SettingError(f"Set {PREFIX}TOKEN or {PREFIX}TOKEN_FILE, not both.")
     if file:
         try:
             told = Path(file).read_text("utf-8").strip()
         except (OSError, UnicodeDecodeError) as error:
-            raise Wrong(f"{PREFIX}TOKEN_FILE: {file} can't be read ({error}).") from None
+            raise SettingError(f"{PREFIX}TOKEN_FILE: {file} can't be read ({error}).") from None
     if told and not (told.isascii() and told.isprintable() and " " not in told):
-        raise Wrong(f"{PREFIX}TOKEN holds characters that no token has: copy it again.")
+        raise SettingError(f"{PREFIX}TOKEN holds characters that no token has: copy it again.")
     return told or None
 
 
@@ -78,9 +78,9 @@ def _number(name: str, told: str) -> float:
     try:
         number = float(told)
     except ValueError:
-        raise Wrong(f"{PREFIX}{name} must be a number, not '{told}'.") from None
+        raise SettingError(f"{PREFIX}{name} must be a number, not '{told}'.") from None
     if not 0 < number < 10_000_000:  # noqa: PLR2004 - anything outside is a slip of the keys
-        raise Wrong(f"{PREFIX}{name} must be above 0, not {told}.")
+        raise SettingError(f"{PREFIX}{name} must be above 0, not {told}.")
     return number
 
 

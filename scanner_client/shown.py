@@ -76,7 +76,7 @@ def cavities(snapshot: Snapshot, state: ConnectorState) -> tuple[messages.Cavity
     return tuple(found)
 
 
-def plan(snapshot: Snapshot, made: plans.Plan, cautions: tuple[str, ...]) -> messages.PlanView:
+def plan(snapshot: Snapshot, made: plans.Plan, cautions: tuple[messages.CautionView, ...]) -> messages.PlanView:
     """A plan answered, in the shape in which the service answers it."""
     limiting = made.limiting
     return messages.PlanView(

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import IO, Protocol
 
 from scanner_client import decode, readings, wedge
-from scanner_client.decode import Unreadable
+from scanner_client.decode import UnreadableError
 from scanner_client.readings import Channel, Reading
 
 PHOTO_ENDINGS = frozenset({".png", ".jpg", ".jpeg", ".webp", ".tif", ".tiff", ".bmp", ".gif", ".ppm", ".pgm"})
@@ -24,7 +24,7 @@ _LINEAR_FAMILIES = ("]C", "]A")
 _SILENCE_S = 0.1
 
 
-class Unavailable(Exception):
+class UnavailableError(Exception):
     """A source that can't be used here; the text says what to install or to plug in."""
 
 
@@ -34,7 +34,7 @@ def photos(told: str) -> list[str]:
         return [told]
     found = [str(each) for each in _paths(told)]
     if not found:
-        raise Unreadable(
+        raise UnreadableError(
             "no_image", told, "there is no image here.", "Check the name: PNG, JPEG, WebP, TIFF, BMP, GIF."
         )
     return found
@@ -46,10 +46,10 @@ def photo(where: str) -> bytes:
         return sys.stdin.buffer.read(MOST_PHOTO_BYTES + 1)
     try:
         if Path(where).stat().st_size > MOST_PHOTO_BYTES:
-            raise Unreadable("too_big", where, "the file is over 50 MB.", "Take the photo at a lower resolution.")
+            raise UnreadableError("too_big", where, "the file is over 50 MB.", "Take the photo at a lower resolution.")
         return Path(where).read_bytes()
     except OSError as error:
-        raise Unreadable(
+        raise UnreadableError(
             "no_image", where, f"the file can't be read ({error.strerror}).", "Check its rights."
         ) from None
 
@@ -75,7 +75,9 @@ def camera(device: str) -> Iterator[Reading]:
         yield from steady(_seen(each) for each in frames(process.stdout))
         process.wait(timeout=5)
         told = process.stderr.read().decode(errors="replace")[-300:] if process.stderr else ""
-        raise Unavailable(f"The camera {device} gives no picture any more. Is it plugged in and free? It said: {told}")
+        raise UnavailableError(
+            f"The camera {device} gives no picture any more. Is it plugged in and free? It said: {told}"
+        )
 
 
 def steady(seen: Iterator[tuple[Reading, ...]]) -> Iterator[Reading]:
@@ -107,7 +109,7 @@ def serial_port(name: str, baud: int) -> Port:
     try:
         port: Port = serial.Serial(name, baud, timeout=_SILENCE_S)
     except (serial.SerialException, ValueError) as error:
-        raise Unavailable(
+        raise UnavailableError(
             f"The serial scanner at {name} can't be opened ({error}). Plug it in, set it to serial (USB-CDC) mode, see "
             "that this user may use the port (on Linux: group dialout)."
         ) from None
@@ -157,7 +159,7 @@ def raw_terminal(terminal: int) -> Iterator[None]:
         import termios  # noqa: PLC0415 - not on every system
         import tty  # noqa: PLC0415
     except ImportError:
-        raise Unavailable(
+        raise UnavailableError(
             "A scanner that types needs a POSIX terminal here. Use a serial one, photos, or the bench page."
         ) from None
     before = termios.tcgetattr(terminal)
@@ -204,7 +206,7 @@ def _paths(told: str) -> list[Path]:
 
 def _seen(frame: bytes) -> tuple[Reading, ...]:
     # Most pictures of a running camera show no symbol; that is no error.
-    with suppress(Unreadable):
+    with suppress(UnreadableError):
         return tuple(each for each in decode.scans(frame, "camera", Channel.CAMERA) if readings.fault(each) is None)
     return ()
 
@@ -236,14 +238,14 @@ def _camera_process(device: str) -> Iterator[subprocess.Popen[bytes]]:
 
 def _camera_command(device: str) -> list[str]:
     if not Path(device).exists():
-        raise Unavailable(
+        raise UnavailableError(
             f"There is no camera at {device}. Plug one in, or name it with --camera or TINEBOOK_BENCH_CAMERA."
         )
     if program := shutil.which("ffmpeg"):
         return [program, "-loglevel", "error", "-f", "v4l2", "-i", device, "-r", "10", "-f", "mjpeg", "-q:v", "3", "-"]
     if program := shutil.which("v4l2-ctl"):
         return [program, "-d", device, "--set-fmt-video=pixelformat=MJPG", "--stream-mmap", "--stream-to=-"]
-    raise Unavailable(
+    raise UnavailableError(
         "To see with a camera this bench needs ffmpeg or v4l2-ctl. Install one (Debian: apt install ffmpeg, or "
         "apt install v4l-utils), or use photos, a scanner, or the bench page."
     )

@@ -1,6 +1,7 @@
 """A bench at work: carries out what the dialogue wants with the outbox and the link, and tells it what came of it."""
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from datetime import datetime
 from uuid import UUID
 
@@ -8,7 +9,7 @@ from msgspec import Struct
 
 from scanner_client import offline, sending, shown
 from scanner_client.dialogue import Advice, Basis, Found, Heard, Missing, Opened, Subject
-from scanner_client.link import Away, Denied, Garbled, Link, Rejected
+from scanner_client.link import AwayError, DeniedError, GarbledError, Link, RejectedError
 from scanner_client.outbox import Cached, Outbox
 from scanner_client.readings import Reading
 from scanner_client.sending import Sent
@@ -41,9 +42,9 @@ def find(bench: Bench, reading: Reading) -> Heard:
     key = _key(reading)
     try:
         lines = bench.way.find(reading)
-    except Rejected as error:
+    except RejectedError as error:
         return Missing(reading.text, str(error))
-    except (Away, Denied, Garbled) as error:
+    except (AwayError, DeniedError, GarbledError) as error:
         return _found_here(bench, reading, key, error)
     bench.box.save_mark(key, lines)
     return Found(reading.text, lines) if lines else Missing(reading.text, _explained(reading, NOT_REGISTERED))
@@ -53,7 +54,7 @@ def open_connector(bench: Bench, connector: UUID, mark: str) -> Opened:
     """The connector at hand, with its fresh state or the last known one."""
     try:
         return Opened(subject(connector, mark, refreshed(bench, connector).snapshot))
-    except (Away, Denied, Garbled, Rejected) as error:
+    except (AwayError, DeniedError, GarbledError, RejectedError) as error:
         cached = bench.box.snapshot(connector)
         remark = _stale(cached, error, bench.clock())
     return Opened(subject(connector, mark, cached.snapshot if cached else None, (remark,)))
@@ -89,11 +90,11 @@ def advise(bench: Bench, about: Subject, steps: tuple[PlannedStep, ...]) -> Advi
             return Advice(
                 plan=bench.way.plan(about.connector, steps), basis=Basis.SERVICE, remarks=_refused(bench, about)
             )
-        cached, reached = refreshed(bench, about.connector), True
-    except (Away, Denied, Garbled) as error:
+        cached = refreshed(bench, about.connector)
+    except (AwayError, DeniedError, GarbledError) as error:
         return _advise_here(bench, about, steps, error)
     waiting = bench.box.since(references(bench, about, cached.acknowledged), cached.acknowledged)
-    return offline.advise(cached, waiting, steps, bench.clock(), reached)
+    return offline.advise(cached, waiting, steps, bench.clock(), reached=True)
 
 
 def references(bench: Bench, about: Subject, acknowledged: int = 0) -> tuple[str, ...]:
@@ -117,7 +118,18 @@ def references(bench: Bench, about: Subject, acknowledged: int = 0) -> tuple[str
 def record(bench: Bench, entries: Sequence[Entry]) -> Sent:
     """Keep entries on disk, then send what can be sent."""
     bench.box.keep(entries)
-    return sending.send(bench.box, bench.way, bench.clock)
+    sent = sending.send(bench.box, bench.way, bench.clock)
+    if sent.stopped is None:
+        _refresh(bench, entries)
+    return sent
+
+
+def _refresh(bench: Bench, entries: Sequence[Entry]) -> None:
+    """Fetch anew what is kept of the connectors just worked on, so that a later answer without the service is good."""
+    for name in {each.connector for each in entries}:
+        # A mark instead of an id is a ValueError: its connector is not known here.
+        with suppress(ValueError, AwayError, DeniedError, GarbledError, RejectedError):
+            refreshed(bench, UUID(name))
 
 
 def send(bench: Bench) -> Sent:
@@ -130,7 +142,7 @@ def meaning(bench: Bench, reading: Reading) -> ScanView | None:
     """What the service says that a scan means; None while it is away."""
     try:
         return bench.way.scan(reading)
-    except (Away, Denied, Garbled):
+    except (AwayError, DeniedError, GarbledError):
         return None
 
 
@@ -155,7 +167,7 @@ def _found_here(bench: Bench, reading: Reading, key: str, trouble: Exception) ->
         lines = tuple(shown.line(known[each.connector]) for each in met)
     if lines:
         return Found(reading.text, lines)
-    why = f"{trouble} {NOT_HERE}" if isinstance(trouble, Denied) else NOT_HERE
+    why = f"{trouble} {NOT_HERE}" if isinstance(trouble, DeniedError) else NOT_HERE
     return Missing(reading.text, _explained(reading, why))
 
 
@@ -195,6 +207,6 @@ def _advise_here(bench: Bench, about: Subject, steps: tuple[PlannedStep, ...], t
         return Advice(plan=None, basis=Basis.NOTHING, remarks=(NOT_HERE,))
     waiting = bench.box.since(references(bench, about, cached.acknowledged), cached.acknowledged)
     advice = offline.advise(cached, waiting, steps, bench.clock())
-    if isinstance(trouble, Away):
+    if isinstance(trouble, AwayError):
         return advice
     return Advice(plan=advice.plan, basis=advice.basis, remarks=(str(trouble), *advice.remarks), as_of=advice.as_of)

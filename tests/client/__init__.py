@@ -1,0 +1,1 @@
+"""The bench: dialogue, wedge, decoder, outbox, link, screen, commands, page."""

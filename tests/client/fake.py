@@ -1,0 +1,231 @@
+"""A small stand-in for the service, in memory, that answers with the product's own rule; and cuts in the line to it."""
+
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from uuid import UUID
+
+import httpx
+import msgspec
+from msgspec import Struct
+
+from scanner_client import offline, shown
+from scanner_client.readings import Reading
+from service import messages
+from service.core import answers, fold, plans
+from service.core.entries import CavityDefinition, Definition, Entry, HouseRule, Rating, Recorded, faults
+from service.core.tooling import Half, Release, Tool, Tooling
+
+START = datetime(2026, 11, 25, 8, 0, tzinfo=UTC)
+CONNECTOR = UUID("01890a5d-ac96-774b-bcce-b302099a8001")
+OTHER = UUID("01890a5d-ac96-774b-bcce-b302099a8002")
+TOKEN = "a-token"  # noqa: S105 - of a stand-in
+
+TOOLING = Tooling(
+    release=Release.REAR,
+    release_status="from memory",
+    tools=(
+        Tool("M81969/14-10", "20", Half.INSERT, "coloured", "from memory", "tests"),
+        Tool("M81969/14-10", "20", Half.REMOVE, "white", "from memory", "tests"),
+        Tool("M81969/14-03", "16", Half.INSERT, "coloured", "from memory", "tests"),
+    ),
+)
+
+
+class Clock:
+    """A clock that stands until it is told to go on."""
+
+    def __init__(self, now: datetime = START) -> None:
+        self.now = now
+
+    def __call__(self) -> datetime:
+        """What time it is."""
+        return self.now
+
+    def go(self, seconds: float = 1) -> datetime:
+        """Let time pass."""
+        self.now += timedelta(seconds=seconds)
+        return self.now
+
+
+def definition(connector: UUID = CONNECTOR, serial: str = "SN-1042", rating: int | None = 10) -> Definition:
+    """A new, empty connector with a few cavities, two of which differ in case alone."""
+    return Definition(
+        connector=connector,
+        serial=serial,
+        cage="0CVA5",
+        part_number="TEST-20-4",
+        cavities=tuple(CavityDefinition(each, "20") for each in ("1", "14", "C", "c")),
+        history="new",
+        rating=Rating(value=rating, basis="recommended", document="Doc 1") if rating else None,
+    )
+
+
+Cut = Callable[[httpx.Request], str]
+
+
+class Service:
+    """The stand-in. `cuts` says of each request what happens: answer, lose (do it, lose the answer), away, busy, denied."""
+
+    def __init__(self, clock: Clock, *definitions: Definition) -> None:
+        self.clock = clock
+        self.definitions = {each.connector: each for each in definitions or (definition(),)}
+        self.ledger: list[Recorded] = []
+        self.parked: list[Entry] = []
+        self.requests: list[httpx.Request] = []
+        self.sent_at: list[datetime | None] = []
+        self.cut: Cut = lambda _: "answer"
+        self.refuse: Callable[[Entry], str | None] = lambda _: None
+        self.poison: Callable[[Entry], bool] = lambda _: False
+        self.retry_after: str | None = None
+
+    def transport(self) -> httpx.MockTransport:
+        """The line to it."""
+        return httpx.MockTransport(self.handle)
+
+    def handle(self, request: httpx.Request) -> httpx.Response:
+        """Take one request."""
+        self.requests.append(request)
+        match self.cut(request):
+            case "away":
+                raise httpx.ConnectError("connection refused", request=request)
+            case "busy":
+                headers = {"Retry-After": self.retry_after} if self.retry_after else {}
+                return problem(503, "busy", headers)
+            case "denied":
+                return problem(401, "the token has expired")
+            case "lose":
+                self.answer(request)
+                raise httpx.ReadTimeout("lost", request=request)
+            case _:
+                return self.answer(request)
+
+    def answer(self, request: httpx.Request) -> httpx.Response:
+        """Do what is asked."""
+        parts = request.url.path.strip("/").split("/")
+        if parts[0] == "health":
+            return reply(messages.Health(status="ready"))
+        match (request.method, *parts):
+            case ("GET", "v1", "connectors"):
+                lines = self.matching(request.url.params["mark"].encode())
+                return reply(messages.ConnectorList(connectors=lines, next=None))
+            case ("POST", "v1", "scans"):
+                return self.scan(msgspec.json.decode(request.content, type=messages.Scan))
+            case ("GET", "v1", "connectors", name, "state"):
+                return reply(self.snapshot(UUID(name)))
+            case ("POST", "v1", "connectors", name, "plan"):
+                return self.plan(UUID(name), msgspec.json.decode(request.content, type=messages.PlanRequest))
+            case ("POST", "v1", "entries"):
+                return self.entries(msgspec.json.decode(request.content, type=messages.EntriesRequest))
+            case _:
+                return problem(404, "no such thing")
+
+    def snapshot(self, connector: UUID) -> messages.Snapshot:
+        """The inputs of the rule."""
+        known = self.definitions[connector]
+        history = self.history(connector)
+        return messages.Snapshot(
+            definition=known,
+            state=fold.fold(known, history),
+            house=HouseRule(),
+            tooling=TOOLING,
+            entries=len(history),
+            as_of=self.clock(),
+        )
+
+    def history(self, connector: UUID) -> list[Recorded]:
+        """What is recorded of a connector."""
+        return [each for each in self.ledger if self.meant(each.entry.connector) == connector]
+
+    def meant(self, mark: str) -> UUID | None:
+        """The connector that an entry means."""
+        found = offline.find(Reading(mark.encode()), self.definitions.values())
+        return found[0].connector if len(found) == 1 else None
+
+    def matching(self, data: bytes, symbology: str | None = None) -> tuple[messages.ConnectorLine, ...]:
+        """The connectors that a mark means."""
+        found = offline.find(Reading(data, symbology), self.definitions.values())
+        return tuple(shown.line(self.snapshot(each.connector)) for each in found)
+
+    def scan(self, asked: messages.Scan) -> httpx.Response:
+        """What a scan means."""
+        data = msgspec.convert(asked.bytes_base64, bytes)
+        return reply(
+            messages.ScanView(
+                meaning="plain_serial",
+                identity=None,
+                fields={},
+                deviations=(),
+                faults=(),
+                connectors=self.matching(data, asked.symbology),
+            )
+        )
+
+    def plan(self, connector: UUID, asked: messages.PlanRequest) -> httpx.Response:
+        """The answer to steps."""
+        snapshot = self.snapshot(connector)
+        sizes = {each.id: each.contact_size for each in snapshot.definition.cavities}
+        for each in asked.steps:
+            if each.cavity not in sizes:
+                return problem(422, f"there is no cavity {each.cavity}")
+        steps = [
+            plans.Step(
+                each.action,
+                each.cavity,
+                sizes[each.cavity],
+                answers.tool_fit(snapshot.tooling, each.tool, sizes[each.cavity], each.action),
+            )
+            for each in asked.steps
+        ]
+        made = plans.plan(snapshot.definition, snapshot.house, snapshot.state, steps, snapshot.tooling)
+        return reply(shown.plan(snapshot, made, offline.CAUTIONS))
+
+    def entries(self, asked: messages.EntriesRequest) -> httpx.Response:
+        """Record facts, each once."""
+        self.sent_at.append(asked.sent_at)
+        if any(self.poison(each) for each in asked.entries):
+            return problem(413, "too much for this service")
+        results = tuple(self.one(each) for each in asked.entries)
+        if all(each.outcome == "refused" for each in results):
+            whole = messages.Problem(type="t", title="Malformed", status=422, detail="all malformed", results=results)
+            return reply(whole, 422, "application/problem+json")
+        return reply(messages.EntriesReply(results=results))
+
+    def one(self, entry: Entry) -> messages.EntryResult:
+        """Record one fact."""
+        reason = self.refuse(entry) or "; ".join(each.text for each in faults(entry))
+        if reason:
+            refused = messages.Problem(type="t", title="Malformed", status=422, detail=reason)
+            return messages.EntryResult(id=entry.id, outcome="refused", problem=refused)
+        known = next((each for each in (*(e.entry for e in self.ledger), *self.parked) if each.id == entry.id), None)
+        if known is not None:
+            same = known == entry
+            clash = messages.Problem(type="t", title="Clash", status=409, detail="same id, other content")
+            return messages.EntryResult(
+                id=entry.id, outcome="already_recorded" if same else "refused", problem=None if same else clash
+            )
+        if self.meant(entry.connector) is None:
+            self.parked.append(entry)
+            return messages.EntryResult(id=entry.id, outcome="parked")
+        self.ledger.append(Recorded(entry=entry, recorded_at=self.clock(), recorded_by="tests"))
+        return messages.EntryResult(id=entry.id, outcome="recorded")
+
+
+def reply(value: Struct, status: int = 200, kind: str = "application/json") -> httpx.Response:
+    """A message as a response."""
+    return httpx.Response(status, content=messages.to_json(value), headers={"Content-Type": kind})
+
+
+def problem(status: int, detail: str, headers: dict[str, str] | None = None) -> httpx.Response:
+    """A problem as a response."""
+    made = messages.Problem(type="about:blank", title="No", status=status, detail=detail)
+    answer = reply(made, status, "application/problem+json")
+    answer.headers.update(headers or {})
+    return answer
+
+
+def ids(start: int = 1) -> Iterator[UUID]:
+    """Ids that a test can tell apart."""
+    number = start
+    while True:
+        yield UUID(int=number)
+        number += 1

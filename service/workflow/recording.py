@@ -80,7 +80,8 @@ class Recorder:
 
     async def record(self, submissions: list[Submission]) -> list[messages.EntryResult]:
         """Record entries; returns once they are on disk. Raises BusyError if too many wait already."""
-        if self._closing or self._queued + len(submissions) > self._queue_limit:
+        # Where nothing waits any request is taken: one larger than the limit could otherwise never be.
+        if self._closing or (self._queued and self._queued + len(submissions) > self._queue_limit):
             raise BusyError
         done: asyncio.Future[list[messages.EntryResult]] = asyncio.get_running_loop().create_future()
         self._waiting.append((submissions, done))

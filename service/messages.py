@@ -44,7 +44,7 @@ class Registration(Request, frozen=True, kw_only=True):
     serial: Text
     history: Literal["new", "unknown"]
     id: UUID | None = None
-    cage: Annotated[str, Meta(pattern="^[0-9A-HJ-NP-Z]{5}\\Z")] | None = None
+    cage: Annotated[str, Meta(pattern="^[0-9A-HJ-NP-Z]{5}$(?!\\n)")] | None = None
     part_number: Text | None = None
     family: Text | None = None
     cavities: Annotated[tuple[CavityDefinition, ...], Meta(min_length=1, max_length=1000)] | None = None

@@ -170,7 +170,7 @@ async def record(services: Services, call: Call) -> Reply:
 def _read_entry(raw: msgspec.Raw) -> Entry | messages.EntryResult:
     try:
         entry = entries.EntryDecoder.decode(raw)
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
         return messages.EntryResult(id=_claimed_id(raw), outcome="refused", problem=reading.entry_problem(error))
     faults = entries.faults(entry)
     if not faults:
@@ -190,7 +190,7 @@ class _Claim(Struct):
 def _claimed_id(raw: msgspec.Raw) -> UUID | None:
     try:
         return msgspec.json.decode(raw, type=_Claim).id
-    except msgspec.DecodeError:
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
         return None
 
 

@@ -25,7 +25,7 @@ def body(data: bytes, wanted: type[T]) -> T:
     except msgspec.ValidationError as error:
         text, pointer = explain(str(error))
         raise problems.raised(problems.Type.INVALID_REQUEST, text, (pointer, text)) from error
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
         raise problems.raised(problems.Type.MALFORMED_BODY, f"not readable as JSON in UTF-8: {error}") from error
 
 
@@ -52,7 +52,7 @@ def explain(message: str) -> tuple[str, str]:
     return text[:1].lower() + text[1:], "#" + "".join(f"/{each}" for each in escaped)
 
 
-def entry_problem(error: msgspec.DecodeError | UnicodeDecodeError) -> Problem:
+def entry_problem(error: Exception) -> Problem:
     """What is wrong with one entry of a batch; the pointer is relative to that entry."""
     text, pointer = explain(str(error))
     return problems.problem(problems.Type.INVALID_ENTRY, text, (pointer, text))
@@ -69,6 +69,6 @@ def cursor(text: str | None, wanted: type[T]) -> T | None:
         return None
     try:
         return msgspec.json.decode(base64.urlsafe_b64decode(text + "=" * (-len(text) % 4)), type=wanted)
-    except (msgspec.DecodeError, binascii.Error, ValueError) as error:
+    except (msgspec.DecodeError, binascii.Error, ValueError, RecursionError) as error:
         detail = "this is not a cursor of this list: leave it out to begin at the start"
         raise problems.raised(problems.Type.INVALID_REQUEST, detail, ("?cursor", detail)) from error

@@ -9,10 +9,10 @@ import msgspec
 from msgspec import Meta, Struct
 
 # C0 controls other than tab and line feed, DEL, and the noncharacters cannot be read by a person and some cannot be stored.
-_PRINTABLE = "^[^\\x00-\\x08\\x0b-\\x1f\\x7f\\ufffe\\uffff]*\\Z"
+_PRINTABLE = "^[^\\x00-\\x08\\x0b-\\x1f\\x7f\\ufffe\\uffff]*$(?!\\n)"
 # A whole ISO/IEC 15434 message carries GS, RS and EOT, so a mark may hold every control but NUL.
-_MARK = "^[^\\x00]+\\Z"
-_CAVITY = "^[^\\x00-\\x20\\x7f]+\\Z"
+_MARK = "^[^\\x00]+$(?!\\n)"
+_CAVITY = "^[^\\x00-\\x20\\x7f]+$(?!\\n)"
 
 Text = Annotated[str, Meta(min_length=1, max_length=200, pattern=_PRINTABLE)]
 Note = Annotated[str, Meta(max_length=4000, pattern=_PRINTABLE)]
@@ -208,7 +208,9 @@ class Rating(Struct, frozen=True, omit_defaults=True, forbid_unknown_fields=True
     revision: Text | None = None
     paragraph: Text | None = None
     verified_by: Text | None = None
-    verified_on: Annotated[str, Meta(pattern="^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])\\Z")] | None = None
+    verified_on: Annotated[str, Meta(pattern="^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$(?!\\n)")] | None = (
+        None
+    )
     first_insertion_counts: bool = True
     nearing_fraction: Annotated[float, Meta(gt=0, le=1)] | None = None
 

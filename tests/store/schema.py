@@ -11,7 +11,9 @@ from tests import databases
 
 KEPT = Path(__file__).resolve().parents[2] / "service" / "store" / "schema.sql"
 _NOISE = re.compile(r"^(--.*|SET .*|SELECT pg_catalog.*|\\(un)?restrict.*)\n", re.MULTILINE)
-_HEADER = "-- What the migrations make, for reading. Written by `python -m tests.store.schema`; a test keeps it current.\n\n"
+_HEADER = (
+    "-- What the migrations make, for reading. Written by `python -m tests.store.schema`; a test keeps it current.\n\n"
+)
 
 
 def dump(dsn: str) -> str:

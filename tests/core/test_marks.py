@@ -142,7 +142,9 @@ REFUSED = [
     ("no qualifier", message("06", "17V0CVA5", "1P1", "S1", "?9"), "unknown_qualifier"),
     ("unassigned qualifier", message("06", "17V0CVA5", "1P1", "S1", "99S9"), "unknown_qualifier"),
     ("text without a space", message("12", "MFR 0CVA5", "SER674"), "unknown_qualifier"),
+    ("between two assigned ones", message("06", "17V0CVA5", "1P1", "S1", "29S9"), "unknown_qualifier"),
     ("unknown application", message("05", "8004061414199", "68X"), "unknown_qualifier"),
+    ("letter in an application", message("05", "8004061414199", "80A4X"), "unknown_qualifier"),
     ("part and lot", message("06", "17V0CVA5", "1P1", "1T2", "S1"), "ambiguous_identity"),
     ("two enterprises", message("12", "MFR 0CVA5", "SPL 0F3N5", "SER 1"), "ambiguous_identity"),
     ("two constructs", message("12", "MFR 0CVA5", "SER 1", "PNO 2", "SEQ 3"), "ambiguous_identity"),
@@ -346,8 +348,27 @@ def test_what_cannot_be_read_says_why(data: bytes, code: str) -> None:
 def test_a_plain_serial_is_taken_exactly() -> None:
     """Neither case nor spaces of a serial are changed; spaces at its ends are noted."""
     assert marks.read(b"sn-0042").identity == "sn-0042"
-    mark = marks.read(b" SN 0042 ")
-    assert (mark.identity, mark.deviations) == (" SN 0042 ", ("outer_spaces",))
+    for text in (" SN 0042", "SN 0042 ", " SN 0042 "):
+        mark = marks.read(text.encode())
+        assert (mark.identity, mark.deviations) == (text, ("outer_spaces",))
+    assert marks.read(b"SN 0042").deviations == ()
+
+
+def test_the_limits_themselves_are_allowed() -> None:
+    """50 characters of UII, 200 of a serial and 2 000 bytes of a message are still read."""
+    assert marks.read(message("06", "17V0CVA5", "1P" + "1" * 31, "S" + "2" * 13)).meaning is Meaning.IUID
+    assert marks.read(b"A" * 200).meaning is Meaning.PLAIN_SERIAL
+    longest = message("06", "18S0CVA51", "Z" + "x" * 1980)
+    assert len(longest) == 2000
+    assert marks.read(longest).identity == "D0CVA51"
+    assert marks.read(longest + b"\r").meaning is Meaning.UNREADABLE
+
+
+def test_only_a_cage_code_is_kept_as_one() -> None:
+    """The enterprise of another agency is not a CAGE code; one given with its agency code D is."""
+    assert marks.read(message("06", "18VD0CVA5", "1T1234", "S786950")).cage == "0CVA5"
+    assert marks.read(message("06", "18VLHA123", "1P1", "S2")).cage is None
+    assert marks.read(message("06", "7LW81X9C", "1P1234", "S786950")).cage is None
 
 
 PRINTED = [

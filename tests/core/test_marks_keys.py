@@ -67,6 +67,14 @@ def test_equal_text_of_other_elements_is_not_the_connector(data: bytes, serial: 
     assert marks.contradicts(mark, serial, "0CVA5", part_number)
 
 
+def test_another_enterprise_is_another_connector() -> None:
+    """A mark contradicts a register that names another CAGE code, and not one that names none."""
+    mark = marks.read(message("06", "17V0CVA5", "1P1234", "S786950"))
+    assert marks.contradicts(mark, "786950", "0F3N5", "1234")
+    assert not marks.contradicts(mark, "786950", None, "1234")
+    assert not marks.contradicts(marks.read(message("06", "12V123456789", "1P1234", "S7")), "7", "0F3N5", "1234")
+
+
 def test_a_whole_uii_as_serial_is_taken_at_its_word() -> None:
     """A connector registered by its UII text is found by the mark that gives that UII."""
     mark = marks.read(message("06", "17V0CVA5", "1T1234", "S786950"))
@@ -90,6 +98,6 @@ def test_a_whole_uii_as_serial_is_taken_at_its_word() -> None:
         ("0CVA5\n", False),
     ],
 )
-def test_the_form_of_a_cage_code(text: str, legal: bool) -> None:
+def test_the_form_of_a_cage_code(text: str, *, legal: bool) -> None:
     """A CAGE code has five characters of an alphabet without I and O."""
     assert identity.is_cage(text) is legal

@@ -7,6 +7,7 @@ import subprocess
 import sys
 import venv
 from pathlib import Path
+from typing import NoReturn
 
 ROOT = Path(__file__).resolve().parent.parent
 HOME = ROOT / ".venv"
@@ -14,14 +15,14 @@ PYTHON = HOME / "bin" / "python"
 SOURCES = ("pyproject.toml", "README.md", "service", "scanner_client")
 
 
-def main(lock: str, command: list[str]) -> int:
+def main(lock: str, command: list[str]) -> NoReturn:
     """Bring the environment up to date with a lock file, then become the command."""
     try:
         make(ROOT / "deploy" / lock)
     except subprocess.CalledProcessError as error:
         say(f"the environment could not be made (status {error.returncode}); what pip said stands above")
         say("a first start needs a network that reaches a Python package index; later starts need none")
-        return 1
+        sys.exit(1)
     os.execv(PYTHON, [str(PYTHON), *command])  # noqa: S606 - replaces this program, so that signals reach the command
 
 
@@ -55,12 +56,12 @@ def files() -> list[Path]:
 def pip(*arguments: str) -> None:
     """Install with the environment's own pip."""
     command = [str(PYTHON), "-m", "pip", "install", "--quiet", "--disable-pip-version-check", *arguments]
-    subprocess.run(command, check=True, cwd=ROOT)  # noqa: S603
+    subprocess.run(command, check=True, cwd=ROOT)
 
 
 def works() -> bool:
     """Whether the environment's Python still runs; it may have been moved, or its Python removed."""
-    run = subprocess.run([str(PYTHON), "-c", "import pip"], check=False, capture_output=True)  # noqa: S603
+    run = subprocess.run([str(PYTHON), "-c", "import pip"], check=False, capture_output=True)
     return run.returncode == 0
 
 
@@ -83,4 +84,4 @@ def say(text: str) -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1], sys.argv[2:]))
+    main(sys.argv[1], sys.argv[2:])

@@ -28,7 +28,7 @@ def write() -> int:
         command = [sys.executable, "-m", "uv", "pip", "compile", "--universal", "--python-version", "3.11"]
         command += ["--generate-hashes", "--no-annotate", "--no-header", "--no-emit-find-links", "--upgrade", *bound]
         command += ["--no-config", "--quiet", "--output-file", str(lock), "-"]
-        subprocess.run(command, check=True, input="\n".join(requirements).encode())  # noqa: S603
+        subprocess.run(command, check=True, input="\n".join(requirements).encode())
     return 0
 
 

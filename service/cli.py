@@ -7,7 +7,7 @@ import sys
 from collections.abc import AsyncIterator, Callable, Coroutine
 from datetime import timedelta
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Self, TypeVar
 from uuid import UUID
 
 import asyncpg
@@ -90,7 +90,9 @@ def _given(config: Settings) -> dict[str, Any]:
 @main.command()
 @click.option("--data", type=click.Path(path_type=Path), help="Where the demo keeps its data [TINEBOOK_DATA].")
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
-@click.option("--port", type=click.IntRange(1, 65534), default=8600, show_default=True, help="Service; bench page one above.")
+@click.option(
+    "--port", type=click.IntRange(1, 65534), default=8600, show_default=True, help="Service; bench page one above."
+)
 @click.pass_obj
 def demo(config: Settings, data: Path | None, host: str, port: int) -> None:
     """Start database, service and bench page with the demo fleet; says what to open. Ctrl-C stops it all."""
@@ -104,7 +106,9 @@ def demo(config: Settings, data: Path | None, host: str, port: int) -> None:
 
 
 @main.command("migrate")
-@click.option("--service-password-from", metavar="NAME", help="Environment variable with the password of the service's role.")
+@click.option(
+    "--service-password-from", metavar="NAME", help="Environment variable with the password of the service's role."
+)
 @click.pass_obj
 def migrate_schema(config: Settings, service_password_from: str | None) -> None:
     """Bring the database's schema up to date, as its owner."""
@@ -264,7 +268,7 @@ class _Progress:
         self._what = what
         self._shown = sys.stderr.isatty() and not quiet
 
-    def __enter__(self) -> "_Progress":
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -301,7 +305,7 @@ class _Telling:
             raise _Unusable(f"no database: {error}") from error
         return found
 
-    def __exit__(self, *exception: Any) -> None:
+    def __exit__(self, *exception: object) -> None:
         self._inner.__exit__(*exception)
 
 

@@ -70,14 +70,18 @@ async def _tokens(owner_dsn: str, data: Path) -> dict[str, str]:
         for name, scope in _SCOPES.items():
             row = await database.fetch_one(connection, "token_by_digest", access.digest(kept.get(name, "")))
             if row is None or row["revoked_at"] or row["expires_at"] < now + timedelta(days=1):
-                kept[name] = await access.make(connection, f"demo {name}", [scope], now, now + timedelta(days=_TOKEN_DAYS))
+                kept[name] = await access.make(
+                    connection, f"demo {name}", [scope], now, now + timedelta(days=_TOKEN_DAYS)
+                )
     return {name: kept[name] for name in _SCOPES}
 
 
 def _start(family: Family, config: Settings, dsn: str, ready: Ready) -> None:
     kept = {key: value for key, value in os.environ.items() if not key.startswith(settings.PREFIX)}
     where = ["--host", config.host]
-    family.start("the service", "service.cli", ["serve", *where, "--port", str(config.port)], kept | {"TINEBOOK_DSN": dsn})
+    family.start(
+        "the service", "service.cli", ["serve", *where, "--port", str(config.port)], kept | {"TINEBOOK_DSN": dsn}
+    )
     family.wait_ready("the service", f"{ready.service}/health/ready")
     bench = kept | {"TINEBOOK_BENCH_SERVICE": ready.service}
     family.start("the bench page", "scanner_client.cli", ["serve", *where, "--port", str(config.port + 1)], bench)

@@ -7,6 +7,7 @@ import sys
 import time
 from collections.abc import Mapping, Sequence
 from types import FrameType
+from typing import Self
 
 import httpx
 
@@ -24,7 +25,7 @@ class Family:
         self._children: dict[str, subprocess.Popen[bytes]] = {}
         self._stopping = False
 
-    def __enter__(self) -> "Family":
+    def __enter__(self) -> Self:
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, self._on_signal)
         return self
@@ -44,7 +45,7 @@ class Family:
     def start(self, name: str, module: str, arguments: Sequence[str], environment: Mapping[str, str]) -> None:
         """Start a Python program of ours. Each has a session of its own, so that Ctrl-C comes through us and in order."""
         command = [sys.executable, "-m", module, *arguments]
-        self._children[name] = subprocess.Popen(command, env=dict(environment), start_new_session=True)  # noqa: S603
+        self._children[name] = subprocess.Popen(command, env=dict(environment), start_new_session=True)
 
     def wait_ready(self, name: str, url: str, seconds: float = 60.0) -> None:
         """Return when a child answers; raise if it dies first or takes too long."""
@@ -90,5 +91,3 @@ def check_port(host: str, port: int) -> None:
             raise SupervisorError(
                 f"{host} port {port} can't be used ({error.strerror}): choose another with --port"
             ) from error
-
-

@@ -4,7 +4,7 @@ import asyncio
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from datetime import timedelta
-from typing import Any
+from typing import Any, cast
 
 import httpx
 import pytest
@@ -46,7 +46,7 @@ Started = Callable[..., AbstractAsyncContextManager[httpx.AsyncClient]]
 
 @pytest.fixture
 def service(dsn: str) -> Started:
-    """Start the service on this test's database: `async with service() as client`."""
+    """What starts the service on this test's database: `async with service() as client`."""
 
     @asynccontextmanager
     async def start(scopes: tuple[Scope, ...] = (Scope.ADMIN,), **changes: Any) -> AsyncIterator[httpx.AsyncClient]:
@@ -54,7 +54,7 @@ def service(dsn: str) -> Started:
         token = await make_token(dsn, *scopes)
         built = app.build_app(config)
         async with built.lifespan():
-            transport = httpx.ASGITransport(app=built, raise_app_exceptions=False)
+            transport = httpx.ASGITransport(app=cast("Any", built), raise_app_exceptions=False)
             headers = {"Authorization": f"Bearer {token}"}
             async with httpx.AsyncClient(transport=transport, base_url="http://tinebook", headers=headers) as client:
                 yield client

@@ -1,6 +1,7 @@
 """The OpenAPI 3.1 document, from the table of operations and the messages' own schemas."""
 
 import re
+from http import HTTPStatus
 from typing import Any
 
 import msgspec
@@ -62,7 +63,7 @@ def _operation(operation: Operation) -> dict[str, Any]:
         "responses": {
             **{
                 str(status): {
-                    "description": "Done." if status == 200 else "Made.",
+                    "description": HTTPStatus(status).phrase,
                     "content": {"application/json": {"schema": _ref(operation.reply.__name__)}},
                 }
                 for status in operation.statuses

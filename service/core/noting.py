@@ -1,6 +1,7 @@
 """What is noted about an entry at the moment it is recorded: clocks, people and tools. Kept with the entry for good."""
 
-from collections.abc import Mapping, Set
+from collections.abc import Mapping
+from collections.abc import Set as AbstractSet
 from datetime import datetime, timedelta
 
 from msgspec import Struct
@@ -21,7 +22,7 @@ _ACTIONS = {Kind.INSERTION: Action.INSERT, Kind.REMOVAL: Action.REMOVE, Kind.TIN
 class Lists(Struct, frozen=True):
     """The shop's own lists: badges, and tools with their part numbers. An empty list is one that the shop does not keep."""
 
-    people: Set[str] = frozenset()
+    people: AbstractSet[str] = frozenset()
     tools: Mapping[str, str] = {}
 
 

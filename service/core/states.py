@@ -106,7 +106,7 @@ class ConnectorState(Struct, array_like=True, kw_only=True):
 
 
 def blank(definition: Definition) -> ConnectorState:
-    """A connector as registered. A new one comes empty unless said otherwise; one that comes populated has had its assembly insertions."""
+    """A connector as registered: a new one comes empty unless it is said to come populated, which is an insertion each."""
     known = definition.history == "new"
     occupied = False if known and definition.populated is None else definition.populated
     assembly = 1 if known and occupied else 0

@@ -18,6 +18,8 @@ OWNER = "tinebook_owner"
 SERVICE = "tinebook_service"
 DATABASE = "tinebook"
 _START_S = 60.0
+# Lines of postmaster.pid, counted from 0: where the socket is, and whether the server is ready.
+_SOCKET, _STATUS = 4, 7
 
 
 def binaries() -> Path:
@@ -249,11 +251,11 @@ class Server:
 
     def _status(self) -> str:
         lines = self._pid_file()
-        return lines[7].strip() if len(lines) > 7 and self._running() else ""
+        return lines[_STATUS].strip() if len(lines) > _STATUS and self._running() else ""
 
     def _socket_directory(self) -> Path | None:
         lines = self._pid_file()
-        return Path(lines[4]) if len(lines) > 4 and lines[4] and self._running() else None
+        return Path(lines[_SOCKET]) if len(lines) > _SOCKET and lines[_SOCKET] and self._running() else None
 
 
 def _is_postgres(pid: int, cluster: Path) -> bool:

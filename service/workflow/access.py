@@ -66,7 +66,7 @@ class Doorkeeper:
 
     def __init__(
         self, pool: asyncpg.Pool, clock: Callable[[], datetime], clock_s: Callable[[], float] = time.monotonic
-    ):
+    ) -> None:
         self._pool = pool
         self._clock = clock
         self._clock_s = clock_s

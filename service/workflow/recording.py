@@ -22,6 +22,8 @@ from service.workflow.reference import Reference
 MAX_BATCH = 2_000
 """Entries in one transaction at most: bounds the time that a head stays locked."""
 _ATTEMPTS = 4
+# Other forms that Python reads as a UUID, 32 digits in a row for one, could as well be somebody's serial.
+_UUID_LENGTH = 36
 
 
 class Submission(Struct, frozen=True):
@@ -281,7 +283,7 @@ def _meant(keys: tuple[str, ...], found: dict[str, set[UUID]]) -> UUID | str:
 
 def _as_uuid(text: str) -> UUID | None:
     try:
-        return UUID(text) if len(text) == 36 else None
+        return UUID(text) if len(text) == _UUID_LENGTH else None
     except ValueError:
         return None
 

@@ -87,7 +87,7 @@ def test_nothing_is_readable_without_a_token(service: Started) -> None:
             for operation in OPERATIONS:
                 path = operation.path.format(connector="x", entry="x", badge="x", mark="x")
                 for header in ("", "Bearer", "Bearer ", "Bearer tb_wrong", "Basic dXNlcjpwYXNz", "bearer \xff"):
-                    headers = {"Authorization": header.encode("latin-1")}
+                    headers = httpx.Headers({b"Authorization": header.encode("latin-1")})
                     reply = await client.request(operation.method, path, headers=headers)
                     assert reply.status_code == 401, (operation.name, header)
                     assert reply.json()["type"] == "urn:tinebook:problem:unauthenticated"

@@ -5,7 +5,7 @@ import pytest
 from service.core import cycles, fold
 from service.core.discrepancies import SENTENCES, Code
 from service.core.entries import HouseRule, Rating, Recorded
-from service.core.states import ConnectorState
+from service.core.states import CavityState, ConnectorState, WholeState
 from tests import histories
 
 TABLES = {
@@ -188,8 +188,10 @@ TABLES = {
 
 def found_codes(state: ConnectorState, recorded: Recorded) -> tuple[str, ...]:
     """The codes that are open for an entry."""
-    everywhere = [state.whole, *state.cavities]
-    return tuple(sorted({each.code for part in everywhere for each in part.discrepancies if each.entry == recorded.entry.id}))
+    everywhere: list[CavityState | WholeState] = [state.whole, *state.cavities]
+    return tuple(
+        sorted({each.code for part in everywhere for each in part.discrepancies if each.entry == recorded.entry.id})
+    )
 
 
 def check_stands(state: ConnectorState, line: histories.Line, rating: Rating | None) -> None:

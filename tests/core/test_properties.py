@@ -53,18 +53,25 @@ def recordeds(draw: st.DrawFn) -> Recorded:
     return Recorded(entry=entry, recorded_at=histories.START + timedelta(days=1), recorded_by="test", noted=noted)
 
 
-NOTES = st.text(st.characters(codec="utf-8", exclude_categories=["Cc"], exclude_characters="\ufffe\uffff") | st.sampled_from("\n\t"), max_size=20)
+NOTES = st.text(
+    st.characters(codec="utf-8", exclude_categories=["Cc"], exclude_characters="\ufffe\uffff")
+    | st.sampled_from("\n\t"),
+    max_size=20,
+)
 any_history = st.lists(recordeds(), max_size=12, unique_by=lambda each: each.entry.id)
 any_definition = st.builds(
     histories.definition,
     history=st.sampled_from(["new", "unknown"]),
     populated=st.none() | st.booleans(),
-    rating=st.none() | st.builds(Rating, value=st.integers(1, 6), basis=st.just("house"), first_insertion_counts=st.booleans()),
+    rating=st.none()
+    | st.builds(Rating, value=st.integers(1, 6), basis=st.just("house"), first_insertion_counts=st.booleans()),
 )
 
 
 @given(any_definition, any_history, st.randoms())
-def test_any_order_of_arrival_gives_the_same_state(definition: Definition, history: list[Recorded], chance: object) -> None:
+def test_any_order_of_arrival_gives_the_same_state(
+    definition: Definition, history: list[Recorded], chance: object
+) -> None:
     """State depends on what happened and when, never on when it was told."""
     shuffled = list(history)
     chance.shuffle(shuffled)  # type: ignore[attr-defined]
@@ -87,7 +94,8 @@ def grow(definition: Definition, state: ConnectorState, past: list[Recorded], ne
 @settings(max_examples=300)
 def test_replay_equals_incremental(definition: Definition, history: list[Recorded], size: int) -> None:
     """Recording in batches, late entries and corrections among them, gives the state that one fold of everything gives."""
-    state, past = states.blank(definition), []
+    state = states.blank(definition)
+    past: list[Recorded] = []
     for start in range(0, len(history), size):
         batch = history[start : start + size]
         state = grow(definition, state, past, batch)
@@ -96,7 +104,9 @@ def test_replay_equals_incremental(definition: Definition, history: list[Recorde
 
 
 @given(any_definition, any_history)
-def test_counts_never_go_negative_and_never_shrink_without_a_reason(definition: Definition, history: list[Recorded]) -> None:
+def test_counts_never_go_negative_and_never_shrink_without_a_reason(
+    definition: Definition, history: list[Recorded]
+) -> None:
     """No history makes a count negative; completed never exceeds begun."""
     for cavity in fold.fold(definition, history).cavities:
         assert min(cavity.insertions, cavity.removals, cavity.tine_entries) >= 0
@@ -139,7 +149,8 @@ def test_a_plan_never_contradicts_what_recording_it_yields(
     definition: Definition, history: list[Recorded], steps: list[tuple[Action, str]]
 ) -> None:
     """A go never leads to a discrepancy; what would be over the rating or against the occupancy is never a go, nor a warn
-    unless it is the removal that the rating still allows."""
+    unless it is the removal that the rating still allows.
+    """
     state = fold.fold(definition, history)
     wanted = [plans.Step(action, cavity, "20") for action, cavity in steps]
     made = plans.plan(definition, HOUSE, state, wanted)
@@ -183,7 +194,9 @@ def test_a_go_is_only_ever_said_where_everything_is_known(definition: Definition
             assert definition.rating is not None
             assert cavity.known
             assert cavity.occupied is False
-            assert judged.standing.next < 0.8 * definition.rating.value or judged.standing.next < -(-8 * definition.rating.value // 10)
+            assert judged.standing.next < 0.8 * definition.rating.value or judged.standing.next < -(
+                -8 * definition.rating.value // 10
+            )
 
 
 @given(any_definition, any_history)

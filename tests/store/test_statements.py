@@ -121,7 +121,7 @@ def _walk(node: dict[str, Any]) -> tuple[set[str], int]:
     return used, int(touched)
 
 
-def test_migrations_are_numbered_and_run_once(maintenance: str, template: str, dsn: str) -> None:
+def test_migrations_are_numbered_and_run_once(dsn: str) -> None:
     """Migrations are numbered without gaps, a second run does nothing, and an edited or unknown one is refused."""
     assert [each.number for each in migrate.available()] == list(range(1, len(migrate.available()) + 1))
 

@@ -16,7 +16,7 @@ MOST_PIXELS = 50_000_000
 """Photos of today's phones have up to this many; anything bigger is more likely made to fill the memory."""
 MOST_UPSCALED_PIXELS = 12_000_000
 
-_READABLE_FILES = ("PNG", "JPEG", "MPO", "GIF", "BMP", "TIFF", "WEBP", "PPM")
+_READABLE_FILES = ("PNG", "JPEG", "GIF", "BMP", "TIFF", "WEBP", "PPM")
 _FORMATS = zxingcpp.BarcodeFormats(
     [
         zxingcpp.BarcodeFormat.DataMatrix,

@@ -122,7 +122,7 @@ async def proxy(request: Request[Any, Any, State], rest: FromPath[str]) -> Respo
     client: httpx.AsyncClient = request.app.state.client
     sent = client.build_request(
         request.method,
-        httpx.URL(path=path, query=request.scope["query_string"]),
+        httpx.URL(path=path, query=request.scope["query_string"] or None),
         content=body or None,
         headers={name: value for name, value in request.headers.items() if name.lower() in _ASKED},
     )

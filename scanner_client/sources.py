@@ -223,7 +223,7 @@ def _available(stream: IO[bytes]) -> bytes:
 
 @contextmanager
 def _camera_process(device: str) -> Iterator[subprocess.Popen[bytes]]:
-    process = subprocess.Popen(  # noqa: S603 - a fixed program with a device name, no shell
+    process = subprocess.Popen(
         _camera_command(device), stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.DEVNULL
     )
     try:

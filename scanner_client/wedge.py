@@ -56,12 +56,12 @@ Event = Scan | Text | Refused | Interrupt | End
 
 
 class Wedge(Struct, frozen=True):
-    """What has arrived of a message, the greatest gap in it, when its last byte came and the last message ended."""
+    """What has arrived of a message, the greatest gap in it, when its last byte came, and how long a suffix may follow."""
 
     held: bytes = b""
     slowest_ms: int = 0
     last_ms: int = 0
-    ended_ms: int | None = None
+    suffix_until_ms: int | None = None
     escape: bytes = b""
     flooded: bool = False
 
@@ -116,7 +116,7 @@ def _after_escape(escape: bytes, byte: int) -> bytes:
 
 def _suffix(state: Wedge, byte: int, at_ms: int) -> tuple[Wedge, Event | None]:
     if not state.held and not state.flooded:
-        soon = state.ended_ms is not None and at_ms - state.ended_ms <= SUFFIX_MS
+        soon = state.suffix_until_ms is not None and at_ms <= state.suffix_until_ms
         return state, None if soon or byte == ord("\t") else Text("")
     if byte == ord("\t") and not state.flooded and not structured(state.held) and state.slowest_ms > FAST_MS:
         return state, None
@@ -146,7 +146,9 @@ def _character(state: Wedge, byte: int) -> tuple[Wedge, Event | None]:
 
 
 def _ended(state: Wedge, at_ms: int) -> tuple[Wedge, Event]:
-    fresh = Wedge(last_ms=state.last_ms, ended_ms=at_ms)
+    # A scanner that types slowly sends its suffix slowly as well.
+    grace_ms = max(SUFFIX_MS, 2 * state.slowest_ms if structured(state.held) else 0)
+    fresh = Wedge(last_ms=state.last_ms, suffix_until_ms=at_ms + grace_ms)
     if state.flooded:
         return fresh, Refused(f"More than {LONGEST_BYTES} bytes arrived in one piece. That is no mark; scan again.")
     by_timing = state.slowest_ms <= FAST_MS and len(state.held) >= FEWEST

@@ -5,6 +5,9 @@
 /** @param {string} id @returns {any} */
 const at = (id) => document.getElementById(id);
 const UNSENT = "tinebook.unsent";
+const REFUSED = "tinebook.refused";
+/** So many cavities fit without a filter. */
+const MANY = 24;
 const WORDS = { go: "GO", warn: "WARN", no_go: "NO GO" };
 const KINDS = { insert: ["insertion"], remove: ["removal"], replace: ["removal", "insertion"] };
 
@@ -155,6 +158,15 @@ function draw() {
   at("seating").hidden = !!now.plan || !now.toTest.length;
   at("seating-title").textContent = now.toTest.length ? `Seating test of cavity ${now.toTest[0]}` : "";
   at("cavities").replaceChildren(make("legend", {}, "Cavity"), ...view.cavities.map(cell));
+  at("filter-row").hidden = view.cavities.length <= MANY;
+  at("filter").value = "";
+  const tool = at("tool").value;
+  at("ask-form").reset();
+  at("tool").value = tool;
+  // What the answer speaks against is never the button that stands out.
+  at("done").classList.toggle("second", now.plan?.answer === "no_go");
+  at("not-done").classList.toggle("second", now.plan?.answer !== "no_go");
+  at("notice").textContent = now.plan?.notice ?? view.notice;
 }
 
 /** @param {any} rating */
@@ -164,6 +176,9 @@ function rated(rating) {
   return `Rated ${rating.value} cycles, ${rating.basis}, ${source}: ${rating.verified ? `verified by ${rating.verified_by} on ${rating.verified_on}` : "NOT VERIFIED"}`;
 }
 
+/** C and c are two cavities, and a screen reader says them alike. @param {string} id */
+const spoken = (id) => (id === id.toUpperCase() ? id : `small ${id}`);
+
 /** @param {any} cavity */
 function cell(cavity) {
   const held = { true: "contact in", false: "empty", null: "not known" }[String(cavity.occupied)];
@@ -171,7 +186,7 @@ function cell(cavity) {
   const wear = make("span", { class: `wear-${cavity.wear}` }, `${cavity.wear}${cavity.blocked ? ", BLOCKED" : ""}`);
   const mark = shape(SHAPES[cavity.wear]);
   mark.classList.add(`wear-${cavity.wear}`);
-  const input = make("input", { type: "radio", name: "cavity", value: cavity.id, required: "", "aria-label": `Cavity ${cavity.id}, size ${cavity.contact_size}, ${count}, ${cavity.wear}${cavity.blocked ? ", blocked" : ""}` });
+  const input = make("input", { type: "radio", name: "cavity", value: cavity.id, required: "", "aria-label": `Cavity ${spoken(cavity.id)}, size ${cavity.contact_size}, ${count}, ${cavity.wear}${cavity.blocked ? ", blocked" : ""}` });
   const facts = make("span", { class: "facts" }, make("span", {}, count), wear);
   return make("label", {}, input, make("span", { class: "cell" }, make("span", { class: "id" }, cavity.id), mark, facts));
 }
@@ -182,12 +197,12 @@ function answered(plan) {
     make("div", { class: `verdict ${plan.answer}` }, shape(SHAPES[plan.answer]), make("strong", {}, WORDS[plan.answer])),
     ...plan.steps.map((step) => {
       const left = step.left_after === null ? "left not known" : `${step.left_after} left after it`;
-      const head = `${step.action} ${step.cavity} (size ${step.contact_size}): cycle ${step.cycle}${plan.rating ? ` of ${plan.rating.value}` : ""}, ${left}`;
+      const head = `${now.view.serial}: ${step.action} ${step.cavity} (size ${step.contact_size}): cycle ${step.cycle}${plan.rating ? ` of ${plan.rating.value}` : ""}, ${left}`;
       return make("div", { class: `step ${step.answer}` }, make("b", {}, head), make("ul", {}, ...step.reasons.map((each) => make("li", {}, each.text))));
     }),
+    make("p", { class: "basis" }, rated(plan.rating)),
     make("ul", { class: "cautions" }, ...plan.cautions.map((each) => make("li", {}, make("b", {}, `${each.kind}: `), each.text))),
     make("ol", { class: "work" }, ...plan.work.map((each) => make("li", {}, handling(each)))),
-    make("p", {}, plan.notice),
   ];
 }
 
@@ -202,11 +217,17 @@ function handling(each) {
 
 /** @returns {any[]} */
 const unsent = () => JSON.parse(localStorage.getItem(UNSENT) ?? "[]");
+/** Refused entries, each with the reason; kept for a person. @returns {any[]} */
+const refused = () => JSON.parse(localStorage.getItem(REFUSED) ?? "[]");
 
 function drawUnsent() {
-  const count = unsent().length;
-  at("waiting").hidden = !count;
-  at("waiting-text").textContent = `${count} ${count === 1 ? "entry is" : "entries are"} not acknowledged yet and kept in this browser. Do not clear it.`;
+  const [waiting, stopped] = [unsent().length, refused()];
+  at("waiting").hidden = !waiting && !stopped.length;
+  at("resend").hidden = !waiting;
+  at("waiting-text").textContent = [
+    waiting && `${waiting} ${waiting === 1 ? "entry is" : "entries are"} not acknowledged yet and kept in this browser. Do not clear it.`,
+    ...stopped.map((each) => `Refused: ${each.entry.kind} ${each.entry.cavity ?? ""} (${each.reason}). Show this to somebody who can put it right.`),
+  ].filter(Boolean).join(" ");
 }
 
 /** Keep the entries, then send all that wait. Their ids make sending twice harmless. @param {any[]} entries */
@@ -224,15 +245,17 @@ async function resend() {
     ({ results } = await call("/v1/entries", { method: "POST", body: { entries: waiting, sent_at: new Date().toISOString() } }));
   } catch (error) {
     results = error instanceof Trouble ? error.problem?.results : undefined;
-    if (!results?.length) throw error;
+    if (!results?.length) throw error instanceof Trouble ? new Trouble(`Kept in this browser, not sent yet. ${error.message}`, error.status) : error;
   }
-  const settled = new Set(results.filter((each) => each.outcome !== "refused").map((each) => each.id));
-  const refused = results.filter((each) => each.outcome === "refused");
-  localStorage.setItem(UNSENT, JSON.stringify(unsent().filter((each) => !settled.has(each.id))));
+  const answers = new Map(results.map((each) => [each.id, each]));
+  const stopped = waiting.filter((each) => answers.get(each.id)?.outcome === "refused");
+  const added = stopped.map((each) => ({ entry: each, reason: answers.get(each.id).problem?.detail ?? "no reason given" }));
+  localStorage.setItem(REFUSED, JSON.stringify([...refused(), ...added]));
+  localStorage.setItem(UNSENT, JSON.stringify(unsent().filter((each) => !answers.has(each.id))));
   drawUnsent();
   const codes = results.flatMap((each) => each.discrepancies).map((each) => each.replaceAll("_", " "));
-  said(`${settled.size} recorded.${codes.length ? ` Discrepancies: ${codes.join(", ")}.` : ""}`, codes.length > 0);
-  if (refused.length) throw new Trouble(`${refused.length} refused, and kept here for somebody to look at: ${refused[0].problem?.detail ?? ""}`, 422);
+  const count = results.length - stopped.length;
+  said(`${count} ${count === 1 ? "entry" : "entries"} recorded.${codes.length ? ` Discrepancies: ${codes.join(", ")}.` : ""}`, codes.length > 0);
 }
 
 /** @param {string} kind @param {Record<string, any>} fields */
@@ -306,6 +329,9 @@ at("ask-form").addEventListener("submit", (event) => {
     draw();
     at("answer").scrollIntoView({ block: "start" });
   });
+});
+at("filter").addEventListener("input", () => {
+  for (const each of document.querySelectorAll(".cavities label")) /** @type {any} */ (each).hidden = !each.querySelector("input")?.value.startsWith(at("filter").value);
 });
 at("confirm-form").addEventListener("submit", (event) => { event.preventDefault(); doing(done); });
 at("not-done").addEventListener("click", () => { Object.assign(now, { steps: [], plan: null }); said("Nothing was recorded."); draw(); });

@@ -64,7 +64,7 @@ Cut = Callable[[httpx.Request], str]
 
 
 class Service:
-    """The stand-in. `cuts` says of each request what happens: answer, lose (do it, lose the answer), away, busy, denied."""
+    """The stand-in. `cuts` says what happens to a request: answer, lose (do it, lose the answer), away, busy, denied."""
 
     def __init__(self, clock: Clock, *definitions: Definition) -> None:
         self.clock = clock
@@ -102,20 +102,26 @@ class Service:
     def answer(self, request: httpx.Request) -> httpx.Response:
         """Do what is asked."""
         parts = request.url.path.strip("/").split("/")
-        if parts[0] == "health":
-            return reply(messages.Health(status="ready"))
         match (request.method, *parts):
+            case ("GET", "health", "ready"):
+                return reply(messages.Health(status="ready"))
             case ("GET", "v1", "connectors"):
                 lines = self.matching(request.url.params["mark"].encode())
                 return reply(messages.ConnectorList(connectors=lines, next=None))
-            case ("POST", "v1", "scans"):
-                return self.scan(msgspec.json.decode(request.content, type=messages.Scan))
-            case ("GET", "v1", "connectors", name, "state"):
-                return reply(self.snapshot(UUID(name)))
-            case ("POST", "v1", "connectors", name, "plan"):
-                return self.plan(UUID(name), msgspec.json.decode(request.content, type=messages.PlanRequest))
-            case ("POST", "v1", "entries"):
-                return self.entries(msgspec.json.decode(request.content, type=messages.EntriesRequest))
+            case ("GET", "v1", "connectors", name, *rest):
+                return reply(self.snapshot(UUID(name)) if rest else self.view(UUID(name)))
+            case _:
+                return self.posted(parts, request.content)
+
+    def posted(self, parts: list[str], body: bytes) -> httpx.Response:
+        """Do what is asked with a body."""
+        match parts:
+            case ["v1", "scans"]:
+                return self.scan(msgspec.json.decode(body, type=messages.Scan))
+            case ["v1", "connectors", name, "plan"]:
+                return self.plan(UUID(name), msgspec.json.decode(body, type=messages.PlanRequest))
+            case ["v1", "entries"]:
+                return self.entries(msgspec.json.decode(body, type=messages.EntriesRequest))
             case _:
                 return problem(404, "no such thing")
 
@@ -130,6 +136,31 @@ class Service:
             tooling=TOOLING,
             entries=len(history),
             as_of=self.clock(),
+        )
+
+    def view(self, connector: UUID) -> messages.ConnectorView:
+        """One connector with every cavity."""
+        snapshot = self.snapshot(connector)
+        line, known = shown.line(snapshot), snapshot.definition
+        return messages.ConnectorView(
+            id=line.id,
+            serial=line.serial,
+            cage=line.cage,
+            part_number=line.part_number,
+            family=None,
+            history=known.history,
+            cavity_ids=known.cavity_ids,
+            rating=shown.rating(snapshot),
+            wear=line.wear,
+            limiting_cavity=line.limiting_cavity,
+            left=line.left,
+            retired=False,
+            place=line.place,
+            mating=messages.MatingView(matings=0, unmatings=0, mated=False, rating=None),
+            cavities=shown.cavities(snapshot, snapshot.state),
+            discrepancies=(),
+            entries=snapshot.entries,
+            chain_hash="",
         )
 
     def history(self, connector: UUID) -> list[Recorded]:

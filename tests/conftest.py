@@ -46,7 +46,7 @@ Started = Callable[..., AbstractAsyncContextManager[httpx.AsyncClient]]
 
 @pytest.fixture
 def service(dsn: str) -> Started:
-    """What starts the service on this test's database: `async with service() as client`."""
+    """Lets a test write: `async with service() as client`."""
 
     @asynccontextmanager
     async def start(scopes: tuple[Scope, ...] = (Scope.ADMIN,), **changes: Any) -> AsyncIterator[httpx.AsyncClient]:

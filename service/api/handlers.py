@@ -13,7 +13,7 @@ from service.api.services import Services
 from service.core import chain, entries
 from service.core.entries import Entry
 from service.store import database, ledger
-from service.workflow import connectors, planning, recording, reports, scanning, views
+from service.workflow import connectors, finding, planning, recording, reports, scanning, views
 from service.workflow.access import Bearer
 
 
@@ -62,7 +62,7 @@ async def find_connectors(services: Services, call: Call) -> Reply:
     following = None
     async with services.pool.acquire() as connection:
         if asked.mark is not None:
-            found = await connectors.find(connection, services.scribe.definitions, asked.mark)
+            found = await connectors.find(connection, services.scribe.definitions, finding.read(asked.mark))
         else:
             found, following = await connectors.page(
                 connection,

@@ -220,6 +220,10 @@ class Rating(Struct, frozen=True, omit_defaults=True, forbid_unknown_fields=True
         return None not in (self.document, self.verified_by, self.verified_on)
 
 
+CavityIds = Literal["given", "published", "derived", "assumed"]
+"""Where cavity ids come from: the person registering, a published list, a twin's list, or an assumption that is said."""
+
+
 class Definition(Struct, frozen=True, omit_defaults=True, kw_only=True):
     """What a connector is: its identity, its cavities, and the ratings its retainers are judged by."""
 
@@ -230,7 +234,7 @@ class Definition(Struct, frozen=True, omit_defaults=True, kw_only=True):
     cage: str | None = None
     part_number: str | None = None
     family: str | None = None
-    cavity_ids: Literal["given", "published", "assumed"] = "given"
+    cavity_ids: CavityIds = "given"
     rating: Rating | None = None
     mating_rating: Rating | None = None
     populated: bool | None = None

@@ -1,5 +1,6 @@
 """A real PostgreSQL of our own in a data directory, where no other is given: started and stopped with the program."""
 
+import contextlib
 import fcntl
 import importlib.util
 import os
@@ -8,6 +9,7 @@ import shutil
 import signal
 import subprocess
 import tempfile
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -18,6 +20,8 @@ OWNER = "tinebook_owner"
 SERVICE = "tinebook_service"
 DATABASE = "tinebook"
 _START_S = 60.0
+_LINGER_S = 10.0
+_LOOK_S = 0.2
 # Lines of postmaster.pid, counted from 0: where the socket is, and whether the server is ready.
 _SOCKET, _STATUS = 4, 7
 
@@ -97,7 +101,10 @@ def _unprivileged() -> pwd.struct_passwd:
 
 
 class Server:
-    """The server of one data directory. `start` adopts one that a killed program left running."""
+    """The server of one data directory. `start` adopts one that a killed program left running.
+
+    Until `stop` it is kept running: if it is killed it is started anew at the same address, and recovers.
+    """
 
     def __init__(self, data: Path) -> None:
         self.data = data.absolute()
@@ -105,6 +112,9 @@ class Server:
         self.account = Account()
         self._lock: IO[str] | None = None
         self._process: subprocess.Popen[bytes] | None = None
+        self._socket: Path | None = None
+        self._stopping = threading.Event()
+        self._keeper: threading.Thread | None = None
 
     @property
     def owned(self) -> bool:
@@ -136,24 +146,34 @@ class Server:
             if not (self.cluster / "PG_VERSION").exists() or (self.data / "initialising").exists():
                 self._initialise()
             self._check_version()
-            if not self._running():
+            # One that a killed program left may just be recovering, or stopping.
+            self._wait(lambda: not self._running() or self._status() == "ready", "settle")
+            self._socket = self._socket_directory()
+            if self._socket is None:
+                self._socket = self._new_socket_directory()
                 self._launch()
         except BaseException:
             self._release_lock()
             raise
+        self._stopping.clear()
+        self._keeper = threading.Thread(target=self._keep, name="embedded server", daemon=True)
+        self._keeper.start()
 
     def stop(self) -> None:
         """Stop the server if it is ours: fast shutdown, everything committed is on disk."""
         if not self.owned:
             return
-        pid, socket = self._postmaster_pid(), self._socket_directory()
+        self._stopping.set()
+        if self._keeper is not None:
+            self._keeper.join()
+        pid = self._postmaster_pid()
         if pid is not None:
             os.kill(pid, signal.SIGINT)
             self._wait(lambda: not self._running(), "stop")
-        if socket is not None:
-            shutil.rmtree(socket, ignore_errors=True)
         if self._process is not None:
             self._process.wait(timeout=_START_S)
+        if self._socket is not None:
+            shutil.rmtree(self._socket, ignore_errors=True)
         self._release_lock()
 
     def _prepare(self) -> None:
@@ -207,11 +227,37 @@ class Server:
                 "move the data with pg_dump and pg_restore, or use the program that made it"
             )
 
-    def _launch(self) -> None:
+    def _new_socket_directory(self) -> Path:
         # A socket path may have 107 bytes; a data directory's path can be longer.
-        socket = Path(tempfile.mkdtemp(prefix="tinebook-"))
-        self.account.own(socket)
-        command = [str(binaries() / "postgres"), "-D", str(self.cluster), "-k", str(socket), "-c", "listen_addresses="]
+        made = Path(tempfile.mkdtemp(prefix="tinebook-"))
+        self.account.own(made)
+        return made
+
+    def _keep(self) -> None:
+        while not self._stopping.wait(_LOOK_S):
+            if not self._running():
+                # What prevents a start stands in the server's log, and may pass: a full disk does.
+                with contextlib.suppress(EmbeddedError, OSError):
+                    self._launch()
+
+    def _launch(self) -> None:
+        # What a killed server leaves behind (processes that are still ending, their memory) is in the way for a moment.
+        until = time.monotonic() + (_LINGER_S if self._pid_file() else 0)
+        while True:
+            try:
+                self._launch_once()
+                return
+            except EmbeddedError:
+                if time.monotonic() > until or self._stopping.is_set():
+                    raise
+                time.sleep(0.1)
+
+    def _launch_once(self) -> None:
+        if self._process is not None:
+            # One of ours that was killed stands in the way as long as nobody has asked what became of it.
+            self._process.poll()
+        command = [str(binaries() / "postgres"), "-D", str(self.cluster), "-k", str(self._socket)]
+        command += ["-c", "listen_addresses="]
         command += ["-c", "unix_socket_permissions=0700", "-c", "max_connections=60", "-c", "shared_buffers=256MB"]
         command += ["-c", "wal_compression=on", "-c", "max_wal_size=2GB", "-c", "jit=off"]
         with self.log.open("ab") as log:

@@ -2,20 +2,19 @@
 
 from collections.abc import Iterable
 from datetime import datetime
-from typing import Literal
 from uuid import UUID
 
 import asyncpg
 import msgspec
 from msgspec import Struct
 
-from service import messages, problems
-from service.core import chain, entries, fold, limits, marks, part_numbers, states
-from service.core.entries import CavityDefinition, Definition, HouseRule, Recorded
+from service import catalog, messages, problems
+from service.core import chain, entries, fold, limits, marks, states
+from service.core.entries import CavityDefinition, CavityIds, Definition, HouseRule, Recorded
 from service.store import database, ledger
 from service.store.database import Connection
 from service.store.ledger import Head
-from service.workflow import recording, views
+from service.workflow import finding, recording, views
 from service.workflow.reference import Reference
 
 PAGE = 100
@@ -53,19 +52,11 @@ async def register(
 
 def define(asked: messages.Registration, reference: Reference, connector: UUID) -> Definition:
     """What a registration makes of a connector. Cavities that nobody gave and the catalogue does not know are never invented."""
-    decoded = part_numbers.decode(asked.part_number) if asked.part_number else None
-    known = decoded if isinstance(decoded, part_numbers.Decoded) else None
+    described = reference.catalog.describe(asked.part_number) if asked.part_number else None
     cavities: tuple[CavityDefinition, ...] | None = asked.cavities
-    source: Literal["given", "published", "assumed"] = asked.cavity_ids
+    source: CavityIds = asked.cavity_ids
     if cavities is None:
-        published = reference.catalog.cavities(known) if known is not None else None
-        if published is None:
-            raise problems.raised(
-                problems.Type.CAVITIES_NEEDED,
-                "the catalogue does not list the cavities of this part number: give each cavity's id and contact size",
-                ("#/cavities", "missing, and the part number does not tell them"),
-            )
-        cavities, source = published, "published"
+        cavities, source = _published(described)
     _check_cavities(cavities)
     return Definition(
         connector=connector,
@@ -74,13 +65,28 @@ def define(asked: messages.Registration, reference: Reference, connector: UUID) 
         history=asked.history,
         cage=asked.cage,
         part_number=asked.part_number,
-        family=asked.family or (known.family if known is not None else None),
+        family=asked.family or (described.decoded.family if described and described.decoded else None),
         cavity_ids=source,
         rating=asked.rating,
         mating_rating=asked.mating_rating,
         populated=asked.populated,
         nearing_fraction=asked.nearing_fraction,
     )
+
+
+def _published(described: catalog.Description | None) -> tuple[tuple[CavityDefinition, ...], CavityIds]:
+    """The cavities that the catalogue lists for a part number, and whether its source lists them or they were derived."""
+    if described is None:
+        text = "give each cavity's id and contact size, or a part number whose arrangement the catalogue knows"
+    elif described.fault is not None:
+        text = f"the part number does not tell the cavities: {described.fault.text}"
+    elif described.decoded is not None and described.decoded.removable is False:
+        text = "this part number's contacts are fixed in the insert: there is no retainer to count for"
+    elif described.cavities is None:
+        text = "the catalogue does not list the cavities of this arrangement: give each cavity's id and contact size"
+    else:
+        return described.cavities, "derived" if described.cavities_status is catalog.Status.DERIVED else "published"
+    raise problems.raised(problems.Type.CAVITIES_NEEDED, text, ("#/cavities", text))
 
 
 def _check_cavities(cavities: tuple[CavityDefinition, ...]) -> None:
@@ -134,7 +140,13 @@ async def join_parked(connection: Connection, scribe: recording.Scribe, head: He
     definition = head.definition
     keys = marks.keys(definition.serial, definition.cage, definition.part_number, definition.connector)
     rows = await database.fetch(connection, "parked_for", list(keys))
-    await _join(connection, scribe, head, house, [(row["id"], _parked(row["body"])) for row in rows])
+    found = await finding.meant(connection, {row["mark"]: finding.read(row["mark"]) for row in rows})
+    sure = [
+        row for row in rows if head.connector == finding.as_id(row["mark"]) or found[row["mark"]] == [head.connector]
+    ]
+    unsure = [row["id"] for row in rows if len(found[row["mark"]]) > 1]
+    await database.run(connection, "keep_parked", unsure, "the mark means several connectors: say which one")
+    await _join(connection, scribe, head, house, [(row["id"], _parked(row["body"])) for row in sure])
 
 
 async def assign_parked(
@@ -221,21 +233,11 @@ def unknown(connector: str) -> problems.ProblemRaised:
     )
 
 
-async def find(connection: Connection, definitions: ledger.Definitions, text: str) -> list[Head]:
+async def find(connection: Connection, definitions: ledger.Definitions, mark: marks.Mark) -> list[Head]:
     """The connectors that a mark means: none, one, or several that have to be told apart."""
-    return await find_mark(connection, definitions, marks.read(text.encode()))
-
-
-async def find_mark(connection: Connection, definitions: ledger.Definitions, mark: marks.Mark) -> list[Head]:
-    """The connectors under the first look-up key of a mark that matches any."""
-    keys = marks.look_up_keys(mark)
-    rows = await database.fetch(connection, "connectors_by_keys", list(keys))
-    for key in keys:
-        matching = sorted(row["connector"] for row in rows if row["key"] == key)
-        if matching:
-            heads = await ledger.heads(connection, definitions, matching, lock=False)
-            return [heads[each] for each in matching]
-    return []
+    found = (await finding.meant(connection, {"": mark}))[""]
+    heads = await ledger.heads(connection, definitions, found, lock=False)
+    return [heads[each] for each in found]
 
 
 class Cursor(Struct, frozen=True, array_like=True):

@@ -12,18 +12,17 @@ from msgspec import Struct
 from service import messages, problems
 from service.core import chain, entries, fold, limits, marks, noting
 from service.core.entries import Entry, HouseRule, Recorded
+from service.core.marks import Mark
 from service.core.states import ConnectorState
 from service.store import database, ledger
 from service.store.database import Connection
 from service.store.ledger import Head
-from service.workflow import views
+from service.workflow import finding, views
 from service.workflow.reference import Reference
 
 MAX_BATCH = 2_000
 """Entries in one transaction at most: bounds the time that a head stays locked."""
 _ATTEMPTS = 4
-# Other forms that Python reads as a UUID, 32 digits in a row for one, could as well be somebody's serial.
-_UUID_LENGTH = 36
 
 
 class Submission(Struct, frozen=True):
@@ -260,36 +259,20 @@ class Scribe:
 
 async def _resolve(connection: Connection, submissions: Sequence[Submission]) -> list[UUID | str]:
     """Which connector each entry means: its id, or why it can't be told."""
-    by_text = {each.entry.connector: _as_uuid(each.entry.connector) for each in submissions}
-    keys = {text: _keys(text) for text, known in by_text.items() if known is None}
-    if not keys:
-        return [by_text[each.entry.connector] or "" for each in submissions]
-    wanted = sorted({key for each in keys.values() for key in each})
-    rows = await database.fetch(connection, "connectors_by_keys", wanted)
-    found: dict[str, set[UUID]] = {}
-    for row in rows:
-        found.setdefault(row["key"], set()).add(row["connector"])
-    return [by_text[each.entry.connector] or _meant(keys[each.entry.connector], found) for each in submissions]
+    texts = {each.entry.connector: finding.as_id(each.entry.connector) for each in submissions}
+    marked = {text: finding.read(text) for text, known in texts.items() if known is None}
+    found = await finding.meant(connection, marked) if marked else {}
+    return [texts[text] or _meant(marked[text], found[text]) for text in (each.entry.connector for each in submissions)]
 
 
-def _meant(keys: tuple[str, ...], found: dict[str, set[UUID]]) -> UUID | str:
-    for key in keys:
-        if len(found.get(key, ())) == 1:
-            return next(iter(found[key]))
-        if key in found:
-            return f"the mark means {len(found[key])} connectors: say which one"
+def _meant(mark: Mark, found: list[UUID]) -> UUID | str:
+    if len(found) == 1:
+        return found[0]
+    if found:
+        return f"the mark means {len(found)} connectors: say which one"
+    if mark.faults:
+        return f"the mark gives no identity: {mark.faults[0].text}"
     return "no connector with this mark is registered yet"
-
-
-def _as_uuid(text: str) -> UUID | None:
-    try:
-        return UUID(text) if len(text) == _UUID_LENGTH else None
-    except ValueError:
-        return None
-
-
-def _keys(text: str) -> tuple[str, ...]:
-    return marks.look_up_keys(marks.read(text.encode()))
 
 
 async def _receipts(connection: Connection, submissions: Sequence[Submission]) -> dict[UUID, tuple[bytes, bool]]:
@@ -314,7 +297,7 @@ def _seen_before(
 
 def _park(draft: Draft, each: Submission, reason: UUID | str) -> messages.EntryResult:
     text = reason if isinstance(reason, str) and reason else "no connector with this id is registered yet"
-    keys = _keys(each.entry.connector) if _as_uuid(each.entry.connector) is None else (each.entry.connector.lower(),)
+    keys = marks.look_up_keys(finding.read(each.entry.connector))
     draft.receipts.append((each.entry.id, None, each.digest))
     draft.parkings.append(ledger.Parking(each.recorded, each.digest, text, keys))
     return messages.EntryResult(id=each.entry.id, outcome="parked")

@@ -31,7 +31,7 @@ async def meaning(
 ) -> messages.ScanView:
     """Read a scan and find what it matches."""
     mark = marks.read(scanned_bytes(asked), asked.symbology)
-    heads = await connectors.find_mark(connection, definitions, mark)
+    heads = await connectors.find(connection, definitions, mark)
     return messages.ScanView(
         meaning=mark.meaning.value,
         identity=mark.identity,

@@ -305,7 +305,7 @@ def test_whatever_is_sent_is_answered(service: Started) -> None:
 
             @given(st.lists(any_entry | any_json, max_size=4), st.booleans())
             @settings(max_examples=200, database=None, suppress_health_check=list(HealthCheck))
-            def collect(entries: list[Any], wrapped: bool) -> None:  # noqa: FBT001 - drawn
+            def collect(entries: list[Any], wrapped: bool) -> None:
                 bodies.append({"entries": entries} if wrapped else entries)
 
             collect()

@@ -148,9 +148,7 @@ any_steps = st.lists(st.tuples(st.sampled_from(Action), st.sampled_from(CAVITIES
 def test_a_plan_never_contradicts_what_recording_it_yields(
     definition: Definition, history: list[Recorded], steps: list[tuple[Action, str]]
 ) -> None:
-    """A go never leads to a discrepancy; what would be over the rating or against the occupancy is never a go, nor a warn
-    unless it is the removal that the rating still allows.
-    """
+    """A go never leads to a discrepancy, and an insertion that would be over the rating is a no_go."""
     state = fold.fold(definition, history)
     wanted = [plans.Step(action, cavity, "20") for action, cavity in steps]
     made = plans.plan(definition, HOUSE, state, wanted)

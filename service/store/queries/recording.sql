@@ -2,8 +2,9 @@
 
 -- name: connectors_by_keys
 -- Which connectors do these look-up keys mean?
-select m.key, m.connector
+select m.key, m.connector, c.serial, c.cage, c.part_number
 from tinebook.mark as m
+join tinebook.connector as c on c.connector = m.connector
 where m.key = any($1::text[]);
 
 -- name: lock_heads

@@ -46,7 +46,7 @@ Started = Callable[..., AbstractAsyncContextManager[httpx.AsyncClient]]
 
 @pytest.fixture
 def service(dsn: str) -> Started:
-    """Lets a test write: `async with service() as client`."""
+    """A test enters what this gives, and has a client of a running service of its own."""
 
     @asynccontextmanager
     async def start(scopes: tuple[Scope, ...] = (Scope.ADMIN,), **changes: Any) -> AsyncIterator[httpx.AsyncClient]:

@@ -171,7 +171,7 @@ def test_a_mark_that_means_two_connectors_is_assigned_by_a_person(service: Start
             assert (await post(client, early))[0]["outcome"] == "parked"
             seventh = (await client.post("/v1/connectors", json=registration("EX-7", cage="0CVA5"))).json()
             assert seventh["entries"] == 1
-            split = "[)>\x1e06\x1d17V0CVA5\x1d1PEX\x1dS-1\x1e\x04"
+            split = "[)>\x1e06\x1d17V0CVA5\x1d1PE\x1dSX-1\x1e\x04"
             (other_item,) = await post(client, entry("insertion", serial=split))
             assert other_item["outcome"] == "parked", "the same UII text, but another item"
             done = await client.post(f"/v1/parked/{fact['id']}", json={"connector": one["id"]})

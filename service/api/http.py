@@ -15,23 +15,12 @@ from service.api import reading
 from service.api.contract import OPERATIONS, Operation
 from service.api.handlers import Call
 from service.api.services import Services
+from service.store import database
 from service.workflow.recording import BusyError
 
 _log = logging.getLogger("tinebook")
 _JSON = "application/json"
 _PROBLEM = "application/problem+json"
-
-_UNREACHABLE = (
-    OSError,
-    TimeoutError,
-    asyncpg.PostgresConnectionError,
-    asyncpg.InterfaceError,
-    asyncpg.CannotConnectNowError,
-    asyncpg.AdminShutdownError,
-    asyncpg.CrashShutdownError,
-    asyncpg.TooManyConnectionsError,
-)
-"""How asyncpg says that the database is gone, restarting or full."""
 
 
 def routes() -> list[HTTPRouteHandler]:
@@ -69,7 +58,7 @@ async def ready(request: Request[Any, Any, State]) -> Response[bytes]:
     try:
         async with services.pool.acquire(timeout=5) as connection:
             await connection.fetchval("select 1", timeout=5)
-    except (*_UNREACHABLE, asyncpg.PostgresError) as error:
+    except (*database.UNREACHABLE, asyncpg.PostgresError) as error:
         _log.warning("not ready: %s", error)
         health = messages.Health(status="not_ready", detail="the database does not answer")
         return Response(messages.to_json(health), status_code=503, media_type=_JSON)
@@ -108,7 +97,7 @@ def on_busy(_: Request[Any, Any, State], _error: BusyError) -> Response[bytes]:
 
 def on_anything(request: Request[Any, Any, State], error: Exception) -> Response[bytes]:
     """A database that is away is 503; anything else is a fault of ours, logged whole and told without its insides."""
-    if isinstance(error, _UNREACHABLE):
+    if database.is_away(error):
         _log.warning("database unreachable: %r", error)
         detail = "the database can't be reached; what was not answered may be sent again with the same ids"
         return respond(problems.problem(problems.Type.UNAVAILABLE, detail), {"Retry-After": "2"})

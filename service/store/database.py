@@ -16,6 +16,26 @@ Connection: TypeAlias = asyncpg.Connection | PoolConnectionProxy
 _AS_SERVICE = {"role": embedded.SERVICE, "application_name": "tinebook", "timezone": "UTC"}
 _COMMAND_S = 60.0
 
+UNREACHABLE = (
+    OSError,
+    TimeoutError,
+    asyncpg.PostgresConnectionError,
+    asyncpg.InterfaceError,
+    asyncpg.CannotConnectNowError,
+    asyncpg.AdminShutdownError,
+    asyncpg.CrashShutdownError,
+    asyncpg.TooManyConnectionsError,
+    # What it says of a connection that the server has just put down and that is not closed yet.
+    asyncpg.InternalClientError,
+)
+"""How asyncpg says that the database is gone, restarting or full."""
+
+
+def is_away(error: Exception) -> bool:
+    """Whether a failure says that the database is away, so that the same may succeed later."""
+    # A value that the driver refuses is an InterfaceError too, and a ValueError.
+    return isinstance(error, UNREACHABLE) and not isinstance(error, ValueError)
+
 
 async def service_pool(dsn: str, size: int) -> asyncpg.Pool:
     """Connections under the service's own role, whatever login the DSN has: it can't alter the ledger."""

@@ -115,8 +115,10 @@ class Recorder:
         try:
             results = await self._commit(together)
         except Exception as error:  # noqa: BLE001 - whatever it is, it belongs to the requests of this batch
-            if len(batch) == 1:
-                _settle(batch[0][1], error)
+            self._drop_connection()
+            if len(batch) == 1 or database.is_away(error):
+                for _, done in batch:
+                    _settle(done, error)
                 return
             # One of them may be at fault: each goes alone, so that it sinks only itself.
             for one in batch:
@@ -143,6 +145,12 @@ class Recorder:
         if self._connection is None or self._connection.is_closed():
             self._connection = await database.service_connection(self._dsn)
         return self._connection
+
+    def _drop_connection(self) -> None:
+        # After a failure the driver may hold a connection open that answers nothing any more.
+        if self._connection is not None:
+            self._connection.terminate()
+            self._connection = None
 
 
 def _settle(

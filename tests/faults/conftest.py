@@ -1,5 +1,6 @@
 """What the fault tests share: a data directory with a served ledger in it, on which one kill follows the other."""
 
+import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -41,7 +42,8 @@ class Ground:
         return done.stdout
 
     def close(self) -> None:
-        """Stop whatever still runs."""
+        """Stop whatever still runs, and show what it said to whoever reads a failure."""
+        sys.stdout.write(self.service.log.read_text())
         self.service.close()
         server = self.server
         server.start()

@@ -66,13 +66,14 @@ def rework(story: Story, at: datetime, names: Sequence[str] | None = None, order
     """Contacts out and in again: one and geometrically fewer more, or all of them in a twentieth of all reworks."""
     if not story.session(at, operator.TABLETS + operator.BENCHES, order):
         return
+    before = len(story.facts)
     story.apart()
     for name in names if names is not None else _cavities(story):
         if story.retired_at is None:
             cycle(story, name)
     if story.retired_at is not None:
         return
-    _paperwork(story)
+    _paperwork(story, before)
     story.together()
 
 
@@ -122,8 +123,8 @@ def renew(story: Story, name: str) -> None:
     story.seat(name)
 
 
-def _paperwork(story: Story) -> None:
-    done = next((each.entry for each in reversed(story.facts) if each.entry.kind is Kind.INSERTION), None)
+def _paperwork(story: Story, before: int) -> None:
+    done = next((each.entry for each in reversed(story.facts[before:]) if each.entry.kind is Kind.INSERTION), None)
     if done is None:
         return
     chance = story.rng.random()

@@ -13,7 +13,8 @@ from service.catalog import Catalog
 from service.core import chain
 from service.core.entries import HouseRule
 from service.demo import fleet as fleets
-from service.demo.fleet import Connector, Fleet
+from service.demo import yard
+from service.demo.fleet import FULL, Connector, Fleet, Size
 from service.demo.story import Fact
 from service.store import database, ledger
 from service.store.database import Connection
@@ -47,10 +48,10 @@ async def begun_on(service_dsn: str, seed: int) -> date | None:
     """The day of the fleet whose loading began in this database; None where none has. A later start must go on with it."""
     connection = await database.service_connection(service_dsn)
     try:
-        rows = await database.fetch(connection, "definitions", [fleets.opening_id(seed)], [1])
+        rows = await database.fetch(connection, "definitions", [yard.opening_id(seed)], [1])
         if not rows:
             return None
-        return fleets.ends(chain.decode_definition(rows[0]["body"]).recorded_at)
+        return yard.ends(chain.decode_definition(rows[0]["body"]).recorded_at)
     finally:
         await connection.close()
 
@@ -59,9 +60,22 @@ async def complete(service_dsn: str, seed: int) -> bool:
     """Whether the whole fleet is there; quick, since it asks for its last entry only."""
     connection = await database.service_connection(service_dsn)
     try:
-        return bool(await database.fetch(connection, "receipts", [fleets.closing_id(seed)]))
+        return bool(await database.fetch(connection, "receipts", [yard.closing_id(seed)]))
     finally:
         await connection.close()
+
+
+async def ensure(
+    service_dsn: str, house: HouseRule, book: Catalog, seed: int, today: date, progress: Progress, size: Size = FULL
+) -> Loaded | None:
+    """Have the fleet in the database: nothing to do (None) where it is complete, else loaded, or gone on with.
+
+    A loading that was cut off on an earlier day goes on with that day's fleet, since every id depends on it.
+    """
+    if await complete(service_dsn, seed):
+        return None
+    day = await begun_on(service_dsn, seed)
+    return await load(service_dsn, house, book, fleets.fleet(seed, day or today, book, size), progress)
 
 
 async def load(service_dsn: str, house: HouseRule, book: Catalog, fleet: Fleet, progress: Progress) -> Loaded:
@@ -69,7 +83,7 @@ async def load(service_dsn: str, house: HouseRule, book: Catalog, fleet: Fleet, 
     total = sum(len(each.facts) for each in fleet.connectors) + len(fleet.strays)
     connection = await database.service_connection(service_dsn)
     try:
-        if await database.fetch(connection, "receipts", [fleets.closing_id(fleet.seed)]):
+        if await database.fetch(connection, "receipts", [yard.closing_id(fleet.seed)]):
             return Loaded(0, 0, len(fleet.connectors), total)
         await _put_lists(connection, fleet)
         reference = Reference(book)
@@ -124,9 +138,7 @@ async def _record(connection: Connection, scribe: Scribe, reference: Reference, 
     """Record a chunk unless it is there; each is there whole or not at all."""
     if len(await database.fetch(connection, "receipts", [each.entry.id for each in chunk])) == len(chunk):
         return 0
-    submissions = [
-        recording.submission(each.entry, RECORDED_BY, each.recorded_at, None, reference) for each in chunk
-    ]
+    submissions = [recording.submission(each.entry, RECORDED_BY, each.recorded_at, None, reference) for each in chunk]
     async with connection.transaction():
         results = await scribe.write(connection, submissions, brief=True)
     refused = [each for each in results if each.outcome == "refused"]

@@ -100,8 +100,7 @@ def _renewed_while_occupied(story: Story) -> Entry:
 def _work_after_retirement(story: Story) -> Entry:
     name = _one(story)
     story.retire()
-    entry = story.remove(name, note="contact recovered")
-    return entry
+    return story.remove(name, note="contact recovered")
 
 
 def _closed_no_finding(story: Story) -> Entry:
@@ -153,9 +152,7 @@ def _work_refused(story: Story) -> Entry:
     story.test(name, held=True)
     inspector = story.rng.choice(operator.INSPECTORS)
     reason = "wire strained at the grommet"
-    story.note(
-        Kind.ACCEPTANCE, cavity=name, refers_to=done.id, accepted=False, performed_by=inspector, note=reason
-    )
+    story.note(Kind.ACCEPTANCE, cavity=name, refers_to=done.id, accepted=False, performed_by=inspector, note=reason)
     return done
 
 

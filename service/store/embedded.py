@@ -80,7 +80,7 @@ class Account:
             server = self.popen([str(binaries() / "postgres"), "--version"], stdout=subprocess.DEVNULL)
         except PermissionError:
             return False
-        return probe.wait() == 0 and server.wait() == 0
+        return [probe.wait(), server.wait()] == [0, 0]
 
     def popen(self, command: list[str], **more: object) -> "subprocess.Popen[bytes]":
         """Start a command as the account, in a session of its own so that Ctrl-C reaches only us."""

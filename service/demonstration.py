@@ -51,12 +51,30 @@ def run(config: Settings, say: Callable[[str], None]) -> None:
 
 
 def _load(config: Settings, dsn: str, say: Callable[[str], None]) -> None:
-    made = fleet.fleet(SEED, app.now().date())
-    say(f"demo fleet: {len(made.registrations):,} connectors, {len(made.entries):,} entries")
-    asyncio.run(loading.load(dsn, config.house, catalog.load(), made, lambda *_: None))
+    """Have the fleet in the database and the label photos on disk; a loading that was cut off is gone on with."""
+    book = catalog.load()
+    today = app.now().date()
+    say("demo fleet: looking whether it is there, loading what is missing (half a minute the first time)")
+    loaded = asyncio.run(loading.ensure(dsn, config.house, book, SEED, today, _telling(say)))
+    if loaded is not None:
+        say(f"demo fleet: {loaded.connectors:,} connectors, {loaded.entries:,} entries")
     pictures = config.data / "labels"
-    if not (pictures / "index.json").exists():
-        labels.write(made, pictures, SEED)
+    if not (pictures / labels.INDEX).exists():
+        day = asyncio.run(loading.begun_on(dsn, SEED)) or today
+        labels.write(fleet.fleet(SEED, day, book), book, config.house, pictures)
+
+
+def _telling(say: Callable[[str], None]) -> Callable[[str, int, int], None]:
+    """Progress in steps of a tenth, which suits a terminal and a log alike."""
+    told = {"connectors": 0, "entries": 0}
+
+    def tell(what: str, done: int, total: int) -> None:
+        tenth = 10 * done // max(total, 1)
+        if tenth > told[what]:
+            told[what] = tenth
+            say(f"  {what}: {done:,} of {total:,}")
+
+    return tell
 
 
 async def _tokens(owner_dsn: str, data: Path) -> dict[str, str]:
@@ -83,7 +101,7 @@ def _start(family: Family, config: Settings, dsn: str, ready: Ready) -> None:
         "the service", "service.cli", ["serve", *where, "--port", str(config.port)], kept | {"TINEBOOK_DSN": dsn}
     )
     family.wait_ready("the service", f"{ready.service}/health/ready")
-    bench = kept | {"TINEBOOK_BENCH_SERVICE": ready.service}
+    bench = kept | {"TINEBOOK_BENCH_URL": ready.service}
     family.start("the bench page", "scanner_client.cli", ["serve", *where, "--port", str(config.port + 1)], bench)
     family.wait_ready("the bench page", f"{ready.bench}/")
 

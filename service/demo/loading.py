@@ -12,6 +12,7 @@ from msgspec import Struct
 from service.catalog import Catalog
 from service.core import chain
 from service.core.entries import HouseRule
+from service.core.noting import Lists
 from service.demo import fleet as fleets
 from service.demo import yard
 from service.demo.fleet import FULL, Connector, Fleet, Size
@@ -85,9 +86,10 @@ async def load(service_dsn: str, house: HouseRule, book: Catalog, fleet: Fleet, 
     try:
         if await database.fetch(connection, "receipts", [yard.closing_id(fleet.seed)]):
             return Loaded(0, 0, len(fleet.connectors), total)
-        await _put_lists(connection, fleet)
         reference = Reference(book)
-        await reference.refresh(connection)
+        # The operator's history was noted against its lists. They are not loaded, so that whoever tries the demo may
+        # record under any badge and with any tool without being told that he is unknown.
+        reference.lists = Lists(frozenset(fleet.people), fleet.tools)
         scribe = Scribe(house, reference)
         registered = await _register(connection, scribe, reference, house, fleet, progress)
         recorded = 0
@@ -97,14 +99,6 @@ async def load(service_dsn: str, house: HouseRule, book: Catalog, fleet: Fleet, 
         return Loaded(registered, recorded, len(fleet.connectors), total)
     finally:
         await connection.close()
-
-
-async def _put_lists(connection: Connection, fleet: Fleet) -> None:
-    async with connection.transaction():
-        for badge, name in fleet.people.items():
-            await database.run(connection, "put_person", badge, name)
-        for mark, part_number in fleet.tools.items():
-            await database.run(connection, "put_tool", mark, part_number)
 
 
 async def _register(

@@ -62,10 +62,23 @@ def serve(config: Settings, host: str | None, port: int | None, workers: int | N
     """Serve the API until Ctrl-C or TERM; then finish what was taken, and stop what was started."""
     given = {"host": host, "port": port, "workers": workers}
     config = msgspec.structs.replace(config, **{key: value for key, value in given.items() if value is not None})
+    try:
+        supervisor.check_port(config.host, config.port)
+    except supervisor.SupervisorError as error:
+        raise _Unusable(str(error)) from error
     with _databases(config) as found:
         if config.owner_dsn is not None or config.dsn is None:
             runtime.bring_up_to_date(found)
+        _run(_check(found.service_dsn))
         run_server(msgspec.structs.replace(config, dsn=found.service_dsn))
+
+
+async def _check(dsn: str) -> None:
+    connection = await database.service_connection(dsn)
+    try:
+        await migrate.check(connection)
+    finally:
+        await connection.close()
 
 
 def run_server(config: Settings) -> None:

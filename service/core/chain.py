@@ -73,15 +73,3 @@ def digest(data: bytes) -> bytes:
 def link(previous: bytes, data: bytes) -> bytes:
     """The hash of the next record in a chain: SHA-256 over the previous hash (empty for the first) and the record's bytes."""
     return hashlib.sha256(previous + data).digest()
-
-
-def merkle_root(leaves: list[bytes]) -> bytes:
-    """The Merkle tree hash of RFC 9162 section 2.1.1 over `leaves`, in order."""
-    level = [hashlib.sha256(b"\x00" + leaf).digest() for leaf in leaves]
-    if not level:
-        return hashlib.sha256(b"").digest()
-    # Pairing from the left and carrying an odd last node up gives the same tree as splitting at powers of two.
-    while len(level) > 1:
-        paired = [hashlib.sha256(b"\x01" + a + b).digest() for a, b in zip(level[::2], level[1::2], strict=False)]
-        level = paired + level[len(paired) * 2 :]
-    return level[0]

@@ -124,6 +124,10 @@ def faults(entry: Entry) -> tuple[Fault, ...]:
     )
 
 
+def _a(kind: Kind) -> str:
+    return f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
+
+
 def _time_faults(entry: Entry) -> list[Fault]:
     # Compared before any conversion: astimezone overflows near year 1 and year 9999.
     if EARLIEST <= entry.performed_at < LATEST:
@@ -134,11 +138,11 @@ def _time_faults(entry: Entry) -> list[Fault]:
 def _cavity_faults(entry: Entry) -> list[Fault]:
     kind, found = entry.kind, []
     if kind in ONE_CAVITY and entry.cavity is None:
-        found.append(Fault("cavity", f"a {kind} happens in one cavity: name it"))
+        found.append(Fault("cavity", f"{_a(kind)} happens in one cavity: name it"))
     if entry.cavity is not None and kind in WHOLE_CONNECTOR:
-        found.append(Fault("cavity", f"a {kind} concerns the whole connector: leave the cavity out"))
+        found.append(Fault("cavity", f"{_a(kind)} concerns the whole connector: leave the cavity out"))
     if entry.cavities and kind not in SOME_CAVITIES:
-        found.append(Fault("cavities", f"only a renewal or a carry_in names several cavities, not a {kind}"))
+        found.append(Fault("cavities", f"only a renewal or a carry_in names several cavities, not {_a(kind)}"))
     if entry.cavities and entry.cavity is not None:
         found.append(Fault("cavities", "give either cavity or cavities, not both"))
     if len(set(entry.cavities)) != len(entry.cavities):
@@ -151,7 +155,7 @@ def _reference_faults(entry: Entry) -> list[Fault]:
     if kind is Kind.CORRECTION and entry.corrects is None:
         found.append(Fault("corrects", "a correction names the id of the entry that was made in error"))
     if kind is not Kind.CORRECTION and entry.corrects is not None:
-        found.append(Fault("corrects", f"only a correction corrects, not a {kind}"))
+        found.append(Fault("corrects", f"only a correction corrects, not {_a(kind)}"))
     if entry.id in (entry.corrects, entry.refers_to):
         found.append(Fault("id", "an entry can't refer to itself"))
     if kind is Kind.RESOLUTION and entry.refers_to is None:
@@ -166,7 +170,9 @@ def _count_faults(entry: Entry) -> list[Fault]:
         return []
     given = (("insertions", entry.insertions), ("removals", entry.removals), ("tine_entries", entry.tine_entries))
     return [
-        Fault(name, f"only a carry_in states counts, not a {entry.kind}") for name, value in given if value is not None
+        Fault(name, f"only a carry_in states counts, not {_a(entry.kind)}")
+        for name, value in given
+        if value is not None
     ]
 
 
@@ -175,7 +181,7 @@ def _placement_faults(entry: Entry) -> list[Fault]:
     if entry.kind is Kind.PLACEMENT:
         return []
     return [
-        Fault(name, f"only a placement states where it is, not a {entry.kind}")
+        Fault(name, f"only a placement states where it is, not {_a(entry.kind)}")
         for name, value in given
         if value is not None
     ]

@@ -120,7 +120,7 @@ def undo(state: State, _rest: str, _moment: Moment) -> Turn:
 
 
 def _seating(state: State, rest: str, moment: Moment, *, holds: bool) -> Turn:
-    told = phrases.seating(phrases.words(rest))
+    told = phrases.seating(rest.split())
     cavity = told.cavity or (state.to_test[0] if state.to_test else None)
     if cavity is None:
         raise phrases.UnclearError("Say which cavity, like: held 14 67N")

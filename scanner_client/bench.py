@@ -70,7 +70,7 @@ def _guarded(state: State, text: str, moment: Moment) -> Turn:
 
 def _line(state: State, text: str, moment: Moment) -> Turn:
     """A typed line: a reason or a field where one was asked for, else a command, else what the phase makes of it."""
-    told = text.strip() if state.phase in _REASONS else " ".join(phrases.words(text))
+    told = text.strip() if state.phase in _REASONS else " ".join(text.split())
     if not told:
         return Turn(state)
     if state.phase in _REASONS:

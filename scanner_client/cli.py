@@ -326,3 +326,7 @@ def _echo(console: Console) -> Any:
             console.file.flush()
 
     return echo
+
+
+if __name__ == "__main__":
+    main()

@@ -1,7 +1,7 @@
 """Verify that nothing was changed or lost, and rebuild the state from the ledger."""
 
 from collections.abc import AsyncIterator, Callable
-from typing import Any
+from typing import Any, Literal
 from uuid import UUID
 
 from msgspec import Struct
@@ -65,22 +65,31 @@ async def verify(
                 for each in _against_state(row, proof, page.lines.get(row["connector"])):
                     yield each
     if only is None:
-        for row in await database.fetch(connection, "proof_strays"):
-            yield Break(row["connector"], f"entry {row['number']}", "its connector is not on the books")
-        for row in await database.fetch(connection, "proof_lost"):
-            yield Break(row["connector"], f"id {row['id']}", "was accepted, and its entry is gone")
+        for each in await _gone(connection):
+            yield each
 
 
 async def rebuild(
     connection: Connection, house: HouseRule, only: UUID | None, progress: Progress
 ) -> AsyncIterator[UUID | Break]:
-    """Write the state anew from the ledger; yields the connectors whose state was another, and breaks that prevent it."""
+    """Write the state anew from the ledger; yields the connectors whose state was another, and breaks that prevent it.
+
+    Where entries are gone the state stays, since it is a witness of them.
+    """
+    gone = await _gone(connection) if only is None else []
+    for each in gone:
+        yield each
+    witnesses = {each.connector for each in gone}
     async for page in _pages(connection, only, progress, read_only=False):
         for row in page.connectors:
             proof, breaks = prove(row["connector"], page, house)
+            if proof is not None and _is_cut_off(row, proof):
+                breaks.append(_cut_off(row, proof))
             for each in breaks:
                 yield each
-            if proof is None or breaks or not list(_against_state(row, proof, page.lines.get(row["connector"]))):
+            if proof is None or breaks or row["connector"] in witnesses:
+                continue
+            if not _against_state(row, proof, page.lines.get(row["connector"])):
                 continue
             await database.run(
                 connection,
@@ -95,19 +104,31 @@ async def rebuild(
             yield row["connector"]
 
 
+async def _gone(connection: Connection) -> list[Break]:
+    strays = await database.fetch(connection, "proof_strays")
+    lost = await database.fetch(connection, "proof_lost")
+    return [
+        *(Break(row["connector"], f"entry {row['number']}", "its connector is not on the books") for row in strays),
+        *(Break(row["connector"], f"id {row['id']}", "was accepted, and its entry is gone") for row in lost),
+    ]
+
+
 async def _pages(
     connection: Connection, only: UUID | None, progress: Progress, *, read_only: bool
 ) -> AsyncIterator[Page]:
     total = 1 if only else (await database.fetch(connection, "connector_count"))[0]["connectors"]
     done, after = 0, _NOWHERE
     while True:
-        async with connection.transaction(isolation="repeatable_read", readonly=read_only):
+        # To prove, one snapshot. To rebuild, what is there once no writer can move these heads any more.
+        isolation: Literal["repeatable_read", "read_committed"] = "repeatable_read" if read_only else "read_committed"
+        async with connection.transaction(isolation=isolation, readonly=read_only):
             rows = await database.fetch(connection, "proof_page", after, _PAGE, only)
             if not rows:
                 return
             ids = [row["connector"] for row in rows]
             if not read_only:
-                await database.run(connection, "lock_heads", ids)
+                locked = {row["connector"]: row for row in await database.fetch(connection, "lock_heads", ids)}
+                rows = [locked.get(row["connector"], row) for row in rows]
             yield await _page(connection, rows, ids)
         done, after = done + len(rows), ids[-1]
         progress(done, max(total, done))
@@ -172,12 +193,25 @@ def _recorded(connector: UUID, row: Any, data: bytes, breaks: list[Break]) -> Re
     return recorded
 
 
+def _is_cut_off(row: Any, proof: Proof) -> bool:
+    """Whether the head knows of entries after the last one that is there. It is then a witness, not to be written over."""
+    return row["hash"] is not None and row["entries"] > proof.entries
+
+
+def _cut_off(row: Any, proof: Proof) -> Break:
+    return Break(
+        row["connector"], f"entry {proof.entries + 1}", f"is missing; the head stands at entry {row['entries']}"
+    )
+
+
 def _against_state(row: Any, proof: Proof, line: LimitLine | None) -> list[Break]:
     connector = row["connector"]
     if row["hash"] is None:
         return [Break(connector, "head", "is missing")]
     found = []
-    if row["entries"] != proof.entries or row["hash"] != proof.hash:
+    if _is_cut_off(row, proof):
+        found.append(_cut_off(row, proof))
+    elif row["entries"] != proof.entries or row["hash"] != proof.hash:
         found.append(Break(connector, "head", f"stands at entry {row['entries']}, the ledger ends at {proof.entries}"))
     if row["definition"] != proof.definition_number:
         found.append(

@@ -55,7 +55,8 @@ order by r.id
 limit 100;
 
 -- name: replace_head
--- What the ledger says the head is.
-update tinebook.head as h
-set entries = $2::integer, hash = $3::bytea, definition = $4::integer, state = $5::bytea
-where h.connector = $1::uuid;
+-- What the ledger says the head is, whether one is there or not.
+insert into tinebook.head as h (connector, entries, hash, definition, state)
+values ($1::uuid, $2::integer, $3::bytea, $4::integer, $5::bytea)
+on conflict on constraint head_key do update
+set entries = excluded.entries, hash = excluded.hash, definition = excluded.definition, state = excluded.state;

@@ -28,21 +28,23 @@ PROMPTS = {
 }
 
 HELP = """\
-badge, order, tool, contact ...   who works, on what order, with which tool, with which contact ('-': none)
-insert 14 15 / remove C / replace AA   ask before you do it; 'insert:14@TOOL' names a tool
-done [1 2]    it was done          not    it was not done
-did insert 14     record what has happened already, without asking
-held 14 67N / failed 14 / skip    the seating test (force in N or lbf)
-tine 14       a removal tool went in and released nothing
-finding 14 TEXT    something is wrong: no work until it is closed ('-' for the whole connector)
-remark 14 TEXT     worth knowing, forbids nothing
-mated / unmated    the connector was mated or unmated
-undo          take the last act back, with a reason
-list / more   the cavities / the whole answer
-next [MARK]   another connector
-outbox / send what waits / send it now
-quit          leave; nothing that was recorded is lost
-Cavity ids keep capitals and small letters apart: C and c are two cavities.
+badge X, order X, tool X, contact X   who works, on what, with what ('-': none)
+insert 14 15, remove C, replace AA    ask before you do it
+insert:14@TOOL                        the same with a tool of its own
+done, done 2          it was done, all or step 2
+not                   it was not done
+did insert 14         record what has happened already, without asking
+held 14 67N, failed 14, skip          the seating test (force in N or lbf)
+tine 14               a removal tool went in and released nothing
+finding 14 TEXT       something is wrong: no work until it is closed ('-': all)
+remark 14 TEXT        worth knowing, forbids nothing
+mated, unmated        the connector was mated or unmated
+undo                  take the last act back, with a reason
+list, more            the cavities; the whole answer
+next, next MARK       another connector
+outbox, send          what waits; send it now
+quit                  leave; nothing that was recorded is lost
+Capitals and small letters differ: C and c are two cavities.
 Each of these words can be printed as a bar code and scanned."""
 
 _STYLES = {

@@ -14,9 +14,8 @@ import msgspec
 from litestar import HttpMethod, Litestar, Request, Response, route
 from litestar.datastructures import State
 from litestar.exceptions import HTTPException
-from litestar.middleware import ASGIMiddleware
 from litestar.params import FromPath
-from litestar.types import ASGIApp, Message, Receive, Scope, Send
+from litestar.types import Message, Scope
 from msgspec import Struct
 
 from scanner_client import decode, readings
@@ -27,6 +26,8 @@ MOST_ANSWER_BYTES = 16_000_000
 MOST_IMAGE_BYTES = 20_000_000
 AT_ONCE = 2
 """Photos decoded at the same time; more would take memory from the rest of the machine."""
+MOST_WAITING = 6
+"""Photos received or waiting at the same time; more are told to come back."""
 
 POLICY = (
     "default-src 'self'; img-src 'self' blob: data:; connect-src 'self'; frame-ancestors 'none'; base-uri 'none'; "
@@ -85,18 +86,10 @@ class FailedError(Exception):
         self.retry_after_s = retry_after_s
 
 
-class Headers(ASGIMiddleware):
-    """The security headers on every answer, static files and errors as well."""
-
-    async def handle(self, scope: Scope, receive: Receive, send: Send, next_app: ASGIApp) -> None:
-        """Add them as the answer starts."""
-
-        async def with_headers(message: Message) -> None:
-            if message["type"] == "http.response.start":
-                message["headers"] = [*message["headers"], *_HEADERS]
-            await send(message)
-
-        await next_app(scope, receive, with_headers)
+async def with_policy(message: Message, _: Scope) -> None:
+    """Put the security headers on every answer: static files, passed-on answers, and errors of the framework as well."""
+    if message["type"] == "http.response.start":
+        message["headers"] = [*message["headers"], *_HEADERS]
 
 
 @route("/{name:path}", http_method=[HttpMethod.GET])
@@ -132,14 +125,18 @@ async def proxy(request: Request[Any, Any, State], rest: FromPath[str]) -> Respo
 @route("/decode", http_method=[HttpMethod.POST])
 async def decode_photo(request: Request[Any, Any, State]) -> Response[bytes]:
     """Read the symbols in a photo, for a device that can't itself. The body is the image file."""
-    image = await _body(request, MOST_IMAGE_BYTES)
-    room: anyio.CapacityLimiter = request.app.state.room
-    if room.borrowed_tokens + room.statistics().tasks_waiting >= 2 * AT_ONCE:
+    state = request.app.state
+    if state.photos >= MOST_WAITING:
         raise FailedError(503, "busy", "Busy", "Other photos are being read just now. Try again in a moment.", 2)
+    # Counted from here, since the room itself counts a photo only once a thread has it.
+    state.photos += 1
     try:
-        found = await anyio.to_thread.run_sync(decode.scans, image, "The photo", limiter=room)
+        image = await _body(request, MOST_IMAGE_BYTES)
+        found = await anyio.to_thread.run_sync(decode.scans, image, "The photo", limiter=state.room)
     except UnreadableError as error:
         raise FailedError(422, error.code, "No scan", f"{error.what} {error.to_do}".strip()) from None
+    finally:
+        state.photos -= 1
     return _json(Decoded(tuple(_symbol(each) for each in found)))
 
 
@@ -149,6 +146,7 @@ def build_app(service_url: str, answer_s: float = 10.0, transport: httpx.AsyncBa
     @asynccontextmanager
     async def opened(app: Litestar) -> AsyncIterator[None]:
         app.state.room = anyio.CapacityLimiter(AT_ONCE)
+        app.state.photos = 0
         timeout = httpx.Timeout(answer_s, connect=2.0)
         async with httpx.AsyncClient(
             base_url=service_url, timeout=timeout, transport=transport, trust_env=False, follow_redirects=False
@@ -159,7 +157,7 @@ def build_app(service_url: str, answer_s: float = 10.0, transport: httpx.AsyncBa
     return Litestar(
         route_handlers=[index, page, proxy, decode_photo],
         lifespan=[opened],
-        middleware=[Headers()],
+        before_send=[with_policy],
         exception_handlers={FailedError: _failed, HTTPException: _refused},
         request_max_body_size=MOST_IMAGE_BYTES,
         openapi_config=None,

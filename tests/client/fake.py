@@ -6,7 +6,7 @@ from uuid import UUID
 
 import httpx
 import msgspec
-from msgspec import Struct
+from msgspec import Struct, structs
 
 from scanner_client import offline, shown
 from scanner_client.readings import Reading
@@ -58,6 +58,11 @@ def definition(connector: UUID = CONNECTOR, serial: str = "SN-1042", rating: int
         history="new",
         rating=Rating(value=rating, basis="recommended", document="Doc 1") if rating else None,
     )
+
+
+def twin(cage: str) -> Definition:
+    """Another connector of the same serial, of another enterprise."""
+    return structs.replace(definition(OTHER), cage=cage)
 
 
 Cut = Callable[[httpx.Request], str]

@@ -1,7 +1,7 @@
 """A cheap HTTP/1.1 client: a keep-alive connection on a raw socket, so that the load costs less than what it loads."""
 
 import asyncio
-from typing import Self
+from typing import Self, cast
 
 import msgspec
 from msgspec import Struct
@@ -75,8 +75,8 @@ class Wire(asyncio.Protocol):
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         """Keep the transport."""
-        assert isinstance(transport, asyncio.Transport)
-        self._transport = transport
+        # uvloop's transports are asyncio's in all but descent.
+        self._transport = cast("asyncio.Transport", transport)
 
     def data_received(self, data: bytes) -> None:
         """Collect until head and body are whole."""

@@ -28,11 +28,13 @@ def environment(**more: str) -> dict[str, str]:
     return {name: value for name, value in os.environ.items() if not name.startswith("TINEBOOK_")} | more
 
 
-def run(program: str, *arguments: str, **settings: str) -> "subprocess.CompletedProcess[str]":
+def run(
+    program: str, *arguments: str, patience_s: float = _PATIENCE_S, **settings: str
+) -> "subprocess.CompletedProcess[str]":
     """Run one of our commands to its end."""
     command = [str(_PROGRAMS / program), *arguments]
     return subprocess.run(
-        command, env=environment(**settings), capture_output=True, text=True, timeout=_PATIENCE_S, check=False
+        command, env=environment(**settings), capture_output=True, text=True, timeout=patience_s, check=False
     )
 
 

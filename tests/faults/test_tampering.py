@@ -248,7 +248,7 @@ def test_nobody_changes_the_ledger_unawares(service: Started, dsn: str, table: s
 
 def test_rebuild_works_beside_a_running_service(service: Started, dsn: str) -> None:
     """While others record, `rebuild` waits for its turn at each connector and finds nothing to write anew."""
-    settings = {"TINEBOOK_DSN": dsn, "TINEBOOK_OWNER_DSN": dsn}
+    settings: Any = {"TINEBOOK_DSN": dsn, "TINEBOOK_OWNER_DSN": dsn}
 
     async def work() -> None:
         async with service() as client:

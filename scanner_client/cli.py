@@ -115,10 +115,13 @@ def scan(call: Call, images: tuple[str, ...]) -> None:
 @click.option("--connector", help="Its mark: serial, UII, id, or a whole message.")
 @click.option("--image", help="An image of its mark, instead of --connector.")
 @click.option("--tool", help="The tool for steps that name none.")
+@click.option("--whole", is_flag=True, help="Show everything, even where it is longer than the screen.")
 @click.argument("steps", nargs=-1, required=True)
 @_as_json
 @click.pass_obj
-def plan(call: Call, connector: str | None, image: str | None, tool: str | None, steps: tuple[str, ...]) -> None:
+def plan(
+    call: Call, *, connector: str | None, image: str | None, tool: str | None, whole: bool, steps: tuple[str, ...]
+) -> None:
     """Ask before the work. STEPS are like insert:14 remove:C replace:AA insert:15@M81969/14-10; C and c differ."""
     with output.troubles(call), _bench(call) as bench:
         asked = phrases.steps(steps, tool)
@@ -128,7 +131,9 @@ def plan(call: Call, connector: str | None, image: str | None, tool: str | None,
         detail = {"connector": about.connector, "mark": about.mark, "plan": advice.plan}
         board = screen.Board(about.name, dialogue.Shift(bench=call.told.name), bench.box.counts(), bench.clock())
         seen = screen.look(output.console(call), ascii_only=call.told.ascii)
-        output.give(call, {**answered, **detail}, screen.answer(advice, board, seen, whole=True))
+        output.give(
+            call, {**answered, **detail}, screen.answer(advice, board, seen, whole=whole or not sys.stdout.isatty())
+        )
     sys.exit(ANSWERED[advice.answer])
 
 
@@ -215,7 +220,13 @@ def serve(call: Call, port: int, host: str) -> None:
 
     from scanner_client import serve as page  # noqa: PLC0415
 
-    uvicorn.run(page.build_app(call.told.url, call.told.answer_s), host=host, port=port, server_header=False)
+    uvicorn.run(
+        page.build_app(call.told.url, call.told.answer_s),
+        host=host,
+        port=port,
+        server_header=False,
+        log_level="warning",
+    )
 
 
 @contextmanager

@@ -201,9 +201,18 @@ function answered(plan) {
       return make("div", { class: `step ${step.answer}` }, make("b", {}, head), make("ul", {}, ...step.reasons.map((each) => make("li", {}, each.text))));
     }),
     make("p", { class: "basis" }, rated(plan.rating)),
-    make("ul", { class: "cautions" }, ...plan.cautions.map((each) => make("li", {}, make("b", {}, `${each.kind}: `), each.text))),
+    ...cautions(plan.cautions),
     make("ol", { class: "work" }, ...plan.work.map((each) => make("li", {}, handling(each)))),
   ];
+}
+
+/** What can injure is always in sight; the rest is one press away, so that the answer and the work stay on the screen. @param {any[]} all */
+function cautions(all) {
+  const list = (some) => make("ul", { class: "cautions" }, ...some.map((each) => make("li", {}, make("b", {}, `${each.kind}: `), each.text)));
+  const [injury, rest] = [all.filter((each) => each.kind === "WARNING"), all.filter((each) => each.kind !== "WARNING")];
+  const told = ["CAUTION", "NOTE"].map((kind) => [rest.filter((each) => each.kind === kind).length, kind]).filter(([count]) => count);
+  const summary = make("summary", {}, `${told.map(([count, kind]) => `${count} ${kind}${count === 1 ? "" : "S"}`).join(", ")} for this work`);
+  return [...(injury.length ? [list(injury)] : []), ...(rest.length ? [make("details", {}, summary, list(rest))] : [])];
 }
 
 /** @param {any} each */

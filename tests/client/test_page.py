@@ -9,11 +9,14 @@ from pathlib import Path
 
 import pytest
 import uvicorn
+from msgspec import structs
 from playwright.sync_api import Page, expect, sync_playwright
 
 from scanner_client import serve
+from service.core.entries import Kind
 from tests.client import fake, symbols
 from tests.client.fake import Service
+from tests.client.test_outbox import entry
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
@@ -83,6 +86,9 @@ def test_a_contact_is_inserted_tested_and_in_the_ledger(phone: Page, service: Se
     find(phone)
     ask(phone, "Insert", "14")
     expect(phone.locator(".verdict.go")).to_have_text("GO")
+    expect(phone.locator(".cautions").first).to_contain_text("WARNING: Power off")
+    phone.get_by_text("3 CAUTIONS for this work").click()
+    expect(phone.get_by_text("CAUTION: A tool of another size")).to_be_visible()
     phone.get_by_role("button", name="Done: record it").click()
     expect(phone.get_by_role("heading", name="Seating test of cavity 14")).to_be_visible()
     phone.get_by_label("Force in newtons").fill("66.7")
@@ -160,3 +166,45 @@ def test_primary_targets_are_large_enough_for_gloves(phone: Page) -> None:
         assert box is not None
         assert box["height"] >= 72
     assert phone.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+CONTRASTS = """() => {
+  const channel = (value) => { const part = value / 255; return part <= 0.04045 ? part / 12.92 : ((part + 0.055) / 1.055) ** 2.4; };
+  const light = ([red, green, blue]) => 0.2126 * channel(red) + 0.7152 * channel(green) + 0.0722 * channel(blue);
+  const parts = (colour) => colour.match(/[0-9.]+/g).map(Number);
+  const behind = (each) => {
+    for (let at = each; at; at = at.parentElement) {
+      const found = parts(getComputedStyle(at).backgroundColor);
+      if (found.length < 4 || found[3] > 0) return found;
+    }
+    return [255, 255, 255];
+  };
+  return [...document.querySelectorAll("body *")].filter((each) => each.checkVisibility() && [...each.childNodes].some(
+    (child) => child.nodeType === 3 && child.textContent.trim())).map((each) => {
+    const [one, two] = [light(parts(getComputedStyle(each).color)), light(behind(each))];
+    return [each.textContent.trim().slice(0, 30), (Math.max(one, two) + 0.05) / (Math.min(one, two) + 0.05)];
+  });
+}"""
+
+
+def test_text_is_readable_in_bad_light(phone: Page, service: Service) -> None:
+    """Every piece of text has a contrast of 7:1 or more (WCAG 2.2, 1.4.6), in every wear and every answer."""
+    for cavity, times in (("1", 7), ("14", 10), ("C", 11)):
+        for number in range(2 * times):
+            kind = Kind.REMOVAL if number % 2 else Kind.INSERTION
+            made = structs.replace(entry(len(service.ledger) + 1, cavity, kind), performed_at=service.clock.go())
+            assert service.one(made).outcome == "recorded"
+    seen = phone.evaluate(CONTRASTS)
+    sign_on(phone)
+    find(phone)
+    assert {"within", "nearing", "spent", "over"} <= set(
+        phone.locator(".cell .facts span:last-child").all_inner_texts()
+    )
+    for action, cavity, answer in (("Insert", "c", "go"), ("Insert", "1", "warn"), ("Insert", "14", "no_go")):
+        seen += phone.evaluate(CONTRASTS)
+        ask(phone, action, cavity)
+        expect(phone.locator(f".verdict.{answer}")).to_be_visible()
+        seen += phone.evaluate(CONTRASTS)
+        phone.get_by_role("button", name="Not done").click()
+    assert len(seen) > 50
+    assert [each for each in seen if each[1] < 7] == []

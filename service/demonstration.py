@@ -35,17 +35,21 @@ def run(config: Settings, say: Callable[[str], None]) -> None:
     for port in (config.port, config.port + 1):
         check_port(config.host, port)
     with Family() as family, runtime.databases(config) as found:
+        # Whoever waits for demo.json must not find that of an earlier start; its tokens are kept beside it.
+        written, last = config.data / "demo.json", config.data / "demo.last.json"
+        if written.exists():
+            written.replace(last)
         runtime.bring_up_to_date(found)
         _load(config, found.service_dsn, say)
         ready = Ready(
             service=f"http://{config.host}:{config.port}",
             bench=f"http://{config.host}:{config.port + 1}",
-            tokens=asyncio.run(_tokens(found.owner_dsn, config.data)),
+            tokens=asyncio.run(_tokens(found.owner_dsn, last)),
         )
         _start(family, config, found.service_dsn, ready)
         if family.stopping:
             return
-        _write(config.data / "demo.json", msgspec.json.format(msgspec.json.encode(ready)))
+        _write(written, msgspec.json.format(msgspec.json.encode(ready)))
         _announce(config, ready, say)
         family.watch()
 
@@ -77,11 +81,11 @@ def _telling(say: Callable[[str], None]) -> Callable[[str, int, int], None]:
     return tell
 
 
-async def _tokens(owner_dsn: str, data: Path) -> dict[str, str]:
+async def _tokens(owner_dsn: str, last: Path) -> dict[str, str]:
     """The tokens of an earlier start while they hold, else new ones."""
     now = app.now()
     try:
-        kept = msgspec.json.decode((data / "demo.json").read_bytes(), type=Ready).tokens
+        kept = msgspec.json.decode(last.read_bytes(), type=Ready).tokens
     except (OSError, msgspec.DecodeError):
         kept = {}
     async with database.owner(owner_dsn) as connection:

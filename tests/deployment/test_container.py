@@ -78,9 +78,7 @@ def test_the_compose_commands_run(maintenance: str, free_ports: tuple[int, int])
         second = module_command(SERVICES["bench"]["command"], host="127.0.0.1", port=bench_port)
         where = SERVICES["bench"]["environment"]["TINEBOOK_BENCH_URL"]
         assert where == "http://service:8600"
-        family.start(
-            "bench", second[0], second[1:], kept | {"TINEBOOK_BENCH_URL": f"http://127.0.0.1:{service_port}"}
-        )
+        family.start("bench", second[0], second[1:], kept | {"TINEBOOK_BENCH_URL": f"http://127.0.0.1:{service_port}"})
         family.wait_ready("bench", f"http://127.0.0.1:{bench_port}/")
         through = f"http://127.0.0.1:{bench_port}/v1/connectors"
         assert httpx.get(through, headers={"Authorization": f"Bearer {token}"}).json() == {

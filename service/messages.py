@@ -59,7 +59,7 @@ class RatingRevision(Request, frozen=True, kw_only=True):
     """A new rating for a connector, with the reason for the change."""
 
     rating: Rating | None
-    reason: Annotated[str, Meta(min_length=1, max_length=4000)]
+    reason: Annotated[Note, Meta(min_length=1)]
 
 
 class RatingView(Reply, frozen=True, kw_only=True):

@@ -40,6 +40,13 @@ def _uuid(text: str, what: problems.Type) -> UUID:
         raise problems.raised(what, f"{text!r} is not an id: ids are UUIDs") from error
 
 
+def _key(text: str) -> str:
+    try:
+        return msgspec.convert(text, entries.Text)
+    except msgspec.ValidationError as error:
+        raise problems.raised(problems.Type.INVALID_REQUEST, f"{text[:200]!r} can't be a key: {error}") from error
+
+
 async def register(services: Services, call: Call) -> Reply:
     """Put a connector on the books."""
     async with services.pool.acquire() as connection:
@@ -266,16 +273,18 @@ async def cycle_limits(services: Services, call: Call) -> Reply:
 
 async def put_person(services: Services, call: Call) -> Reply:
     """Add a person to the shop's list, or rename one."""
+    badge = _key(call.path["badge"])
     async with services.pool.acquire() as connection:
-        await database.run(connection, "put_person", call.path["badge"], call.body.name)
-    return Reply(200, messages.Written(key=call.path["badge"]))
+        await database.run(connection, "put_person", badge, call.body.name)
+    return Reply(200, messages.Written(key=badge))
 
 
 async def put_tool(services: Services, call: Call) -> Reply:
     """Add a tool to the shop's list, or change what it is."""
+    mark = _key(call.path["mark"])
     async with services.pool.acquire() as connection:
-        await database.run(connection, "put_tool", call.path["mark"], call.body.part_number)
-    return Reply(200, messages.Written(key=call.path["mark"]))
+        await database.run(connection, "put_tool", mark, call.body.part_number)
+    return Reply(200, messages.Written(key=mark))
 
 
 async def _refresh(services: Services) -> None:

@@ -1,11 +1,11 @@
 """What stands behind the question mark, and the cursors that pages give out."""
 
-from datetime import datetime
 from typing import Annotated
 from uuid import UUID
 
 from msgspec import Meta, Struct
 
+from service.core import entries
 from service.core.cycles import Wear
 from service.core.entries import MarkText, Text
 
@@ -48,11 +48,16 @@ class CycleLimits(Struct, frozen=True, forbid_unknown_fields=True):
 class LedgerCursor(Struct, frozen=True, array_like=True):
     """Where the next page of a ledger begins."""
 
-    number: int
+    number: Annotated[int, Meta(ge=0, le=2_147_483_647)]
 
 
 class ParkedCursor(Struct, frozen=True, array_like=True):
     """Where the next page of parked entries begins."""
 
-    recorded_at: datetime
+    recorded_at: entries.Instant
     id: UUID
+
+    def __post_init__(self) -> None:
+        """Refuse a time that no entry can have: some of them overflow on the way to the database."""
+        if not entries.EARLIEST <= self.recorded_at < entries.LATEST:
+            raise ValueError("out of range")

@@ -10,7 +10,7 @@ from msgspec import Struct
 
 from service import catalog, messages, problems
 from service.core import chain, entries, fold, limits, marks, states
-from service.core.entries import CavityDefinition, CavityIds, Definition, HouseRule, Recorded
+from service.core.entries import CavityDefinition, CavityIds, Definition, HouseRule, Recorded, Text
 from service.store import database, ledger
 from service.store.database import Connection
 from service.store.ledger import Head
@@ -243,7 +243,7 @@ async def find(connection: Connection, definitions: ledger.Definitions, mark: ma
 class Cursor(Struct, frozen=True, array_like=True):
     """Where the next page of connectors begins."""
 
-    serial: str
+    serial: Text
     connector: UUID
 
 

@@ -1,8 +1,9 @@
 """The fleet's list of cycle limits."""
 
+from typing import Annotated
 from uuid import UUID
 
-from msgspec import Struct
+from msgspec import Meta, Struct
 
 from service import messages
 from service.core.cycles import Wear
@@ -13,8 +14,8 @@ from service.store.database import Connection
 class Cursor(Struct, frozen=True, array_like=True):
     """Where the next page of the list begins."""
 
-    rank: int
-    urgency: int
+    rank: Annotated[int, Meta(ge=0, le=32_767)]
+    urgency: Annotated[int, Meta(ge=0, le=2_147_483_647)]
     connector: UUID
 
 

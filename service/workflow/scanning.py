@@ -1,7 +1,6 @@
 """What a scan means and what it matches."""
 
 import base64
-import binascii
 
 from service import messages, problems
 from service.core import marks
@@ -21,7 +20,7 @@ def scanned_bytes(asked: messages.Scan) -> bytes:
         return asked.text.encode()
     try:
         return base64.b64decode(asked.bytes_base64 or "", validate=True)
-    except binascii.Error as error:
+    except ValueError as error:  # binascii.Error, or a character that is not ASCII
         text = f"this is not base64: {error}"
         raise problems.raised(problems.Type.INVALID_REQUEST, text, ("#/bytes_base64", text)) from error
 

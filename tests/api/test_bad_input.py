@@ -1,5 +1,6 @@
 """Whatever is sent, the answer is a problem that says what and where; never a 5xx, and nothing half-written."""
 
+import base64
 import json
 import uuid
 from typing import Any
@@ -227,6 +228,15 @@ def test_malformed_plans(service: Started) -> None:
     run(work())
 
 
+SOME_ID = str(uuid.uuid4())
+
+
+def cursor(*values: Any) -> str:
+    """A cursor that no page gave out."""
+    return base64.urlsafe_b64encode(json.dumps(values).encode()).decode().rstrip("=")
+
+
+KEYS = ("/v1/people/a%00b", f"/v1/people/{'a' * 201}", "/v1/tools/a%00b", "/v1/tools/a%1bb")
 QUERIES = (
     ("/v1/connectors?limit=0", 422),
     ("/v1/connectors?limit=501", 422),
@@ -238,6 +248,12 @@ QUERIES = (
     ("/v1/reports/cycle-limits?wear=bad", 422),
     ("/v1/reports/cycle-limits?cursor=WzFd", 422),
     ("/v1/parked?cursor=WzEsMl0", 422),
+    (f"/v1/connectors?cursor={cursor('EX' + chr(0), SOME_ID)}", 422),
+    (f"/v1/reports/cycle-limits?cursor={cursor(99_999, 1, SOME_ID)}", 422),
+    (f"/v1/reports/cycle-limits?cursor={cursor(1, 10**12, SOME_ID)}", 422),
+    (f"/v1/parked?cursor={cursor('2026-01-01T00:00:00', SOME_ID)}", 422),
+    (f"/v1/parked?cursor={cursor('0001-01-01T00:00:00+14:00', SOME_ID)}", 422),
+    (f"/v1/parked?cursor={cursor('9999-12-31T23:59:59-14:00', SOME_ID)}", 422),
     ("/v1/connectors/17", 404),
     (f"/v1/connectors/{uuid.uuid4()}", 404),
     (f"/v1/connectors/{uuid.uuid4()}/entries", 404),
@@ -257,6 +273,18 @@ def test_odd_addresses(service: Started) -> None:
                 reply = await client.get(address)
                 check_problem(reply, address)
                 assert reply.status_code == status, address
+            for address in KEYS:
+                reply = await client.put(address, json={"name": "x"} if "people" in address else {"part_number": "x"})
+                check_problem(reply, address)
+                assert reply.status_code == 422, address
+            made = (await client.post("/v1/connectors", json=registration())).json()
+            ledger = f"/v1/connectors/{made['id']}/entries?cursor={cursor(10**12)}"
+            assert check_problem(await client.get(ledger), "ledger cursor")["status"] == 422
+            reason = {"rating": None, "reason": "\0"}
+            put = await client.put(f"/v1/connectors/{made['id']}/rating", json=reason)
+            assert check_problem(put, "reason NUL")["status"] == 422
+            scan = await client.post("/v1/scans", json={"bytes_base64": "\u00e9"})
+            assert check_problem(scan, "base64 not ASCII")["status"] == 422
             check_problem(await client.delete("/v1/entries"), "DELETE")
             check_problem(await client.put("/v1/connectors", json={}), "PUT")
 

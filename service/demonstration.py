@@ -44,7 +44,7 @@ def run(config: Settings, say: Callable[[str], None]) -> None:
         ready = Ready(
             service=f"http://{config.host}:{config.port}",
             bench=f"http://{config.host}:{config.port + 1}",
-            tokens=asyncio.run(_tokens(found.owner_dsn, last)),
+            tokens=asyncio.run(_tokens(found.owner_dsn, _kept_tokens(last))),
         )
         _start(family, config, found.service_dsn, ready)
         if family.stopping:
@@ -81,13 +81,16 @@ def _telling(say: Callable[[str], None]) -> Callable[[str, int, int], None]:
     return tell
 
 
-async def _tokens(owner_dsn: str, last: Path) -> dict[str, str]:
+def _kept_tokens(last: Path) -> dict[str, str]:
+    try:
+        return msgspec.json.decode(last.read_bytes(), type=Ready).tokens
+    except (OSError, msgspec.DecodeError):
+        return {}
+
+
+async def _tokens(owner_dsn: str, kept: dict[str, str]) -> dict[str, str]:
     """The tokens of an earlier start while they hold, else new ones."""
     now = app.now()
-    try:
-        kept = msgspec.json.decode(last.read_bytes(), type=Ready).tokens
-    except (OSError, msgspec.DecodeError):
-        kept = {}
     async with database.owner(owner_dsn) as connection:
         for name, scope in _SCOPES.items():
             row = await database.fetch_one(connection, "token_by_digest", access.digest(kept.get(name, "")))

@@ -64,7 +64,6 @@ SENTENCES = {
     "open_finding": "An open finding forbids work on this cavity until it is closed.",
     "did_not_hold": "The last seating test in this cavity did not hold. Look at the retainer before another contact goes in.",
     "time_in_doubt": "An entry for this cavity has a time that can't be right, so its count may be wrong.",
-    "mated": "As recorded, the connector is mated. Unmate it and record that first.",
     "retired": "This connector is retired.",
     "wrong_tool": "The tool is for another contact size or for the other half of the job.",
     "unknown_tool": "The tool is not one that Tinebook knows: check that it is the right size and kind.",
@@ -135,8 +134,6 @@ def _circumstances(whole: WholeState, state: CavityState) -> list[tuple[str, Ans
         found.append(("retired", Answer.NO_GO))
     if state.did_not_hold:
         found.append(("did_not_hold", Answer.WARN))
-    if whole.mated:
-        found.append(("mated", Answer.WARN))
     if state.time_in_doubt or whole.time_in_doubt:
         found.append(("time_in_doubt", Answer.WARN))
     return found

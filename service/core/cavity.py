@@ -74,8 +74,6 @@ def _work(state: CavityState, entry: Entry, judged_by: Rules) -> None:
         judged_by.note(state, entry.id, Code.WORK_AFTER_RETIREMENT)
     if state.blocked:
         judged_by.note(state, entry.id, Code.WORKED_WITH_OPEN_FINDING)
-    if state.mated:
-        judged_by.note(state, entry.id, Code.WORKED_WHILE_MATED)
 
 
 def _count(state: CavityState, entry: Entry, judged_by: Rules, counts: cycles.Counts) -> None:
@@ -170,14 +168,6 @@ def _retirement(state: CavityState, _entry: Entry, _rules: Rules) -> None:
     state.retired = True
 
 
-def _mating(state: CavityState, _entry: Entry, _rules: Rules) -> None:
-    state.mated = True
-
-
-def _unmating(state: CavityState, _entry: Entry, _rules: Rules) -> None:
-    state.mated = False
-
-
 _ACTS: dict[Kind, Callable[[CavityState, Entry, Rules], None]] = {
     Kind.INSERTION: _insertion,
     Kind.REMOVAL: _removal,
@@ -188,6 +178,4 @@ _ACTS: dict[Kind, Callable[[CavityState, Entry, Rules], None]] = {
     Kind.RENEWAL: _renewal,
     Kind.CARRY_IN: _carry_in,
     Kind.RETIREMENT: _retirement,
-    Kind.MATING: _mating,
-    Kind.UNMATING: _unmating,
 }

@@ -11,7 +11,6 @@ class Code(enum.StrEnum):
     INSERTED_WHILE_OCCUPIED = "inserted_while_occupied"
     REMOVED_WHILE_EMPTY = "removed_while_empty"
     WORKED_WITH_OPEN_FINDING = "worked_with_open_finding"
-    WORKED_WHILE_MATED = "worked_while_mated"
     SECOND_SEATING_TEST = "second_seating_test"
     SEATING_TEST_OF_EMPTY = "seating_test_of_empty"
     RENEWED_WHILE_OCCUPIED = "renewed_while_occupied"
@@ -42,7 +41,6 @@ SENTENCES = {
     Code.INSERTED_WHILE_OCCUPIED: "A contact went into a cavity that, as recorded, already held one.",
     Code.REMOVED_WHILE_EMPTY: "A contact came out of a cavity that, as recorded, was empty.",
     Code.WORKED_WITH_OPEN_FINDING: "The cavity was worked on while a finding that blocks it was open.",
-    Code.WORKED_WHILE_MATED: "The cavity was worked on while, as recorded, the connector was mated.",
     Code.SECOND_SEATING_TEST: "More than one seating test on the same insertion: each one loads the retainer.",
     Code.SEATING_TEST_OF_EMPTY: "A seating test in a cavity that, as recorded, was empty.",
     Code.RENEWED_WHILE_OCCUPIED: "The retainer was renewed while, as recorded, a contact was in: a removal is missing.",

@@ -47,7 +47,6 @@ class CavityState(Struct, array_like=True, kw_only=True):
     held: bool | None = None
     did_not_hold: bool = False
     contact: str | None = None
-    mated: bool = False
     retired: bool = False
     findings: tuple[Finding, ...] = ()
     discrepancies: tuple[Discrepancy, ...] = ()

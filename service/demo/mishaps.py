@@ -63,14 +63,6 @@ def _worked_with_open_finding(story: Story) -> Entry:
     return entry
 
 
-def _worked_while_mated(story: Story) -> Entry:
-    name = _one(story)
-    story.together()
-    entry = story.remove(name)
-    story.seat(name)
-    return entry
-
-
 def _second_seating_test(story: Story) -> Entry:
     name = _one(story)
     story.remove(name)
@@ -198,7 +190,6 @@ MISHAPS: dict[Code, Callable[[Story], Entry]] = {
     Code.INSERTED_WHILE_OCCUPIED: _inserted_while_occupied,
     Code.REMOVED_WHILE_EMPTY: _removed_while_empty,
     Code.WORKED_WITH_OPEN_FINDING: _worked_with_open_finding,
-    Code.WORKED_WHILE_MATED: _worked_while_mated,
     Code.SECOND_SEATING_TEST: _second_seating_test,
     Code.SEATING_TEST_OF_EMPTY: _seating_test_of_empty,
     Code.RENEWED_WHILE_OCCUPIED: _renewed_while_occupied,

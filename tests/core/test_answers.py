@@ -46,7 +46,7 @@ TABLE: list[tuple[str, str, str, dict[str, object]]] = [
     ("insert A", "warn time_in_doubt", "tine_entry A noted=clock_ahead ->", {}),
     ("insert A", "warn time_in_doubt", "renewal noted=clock_behind ->", {}),
     ("insert C", "go", "tine_entry A noted=clock_ahead ->", {}),
-    ("insert A", "warn mated", "mating ->", {}),
+    ("insert A", "go", "mating ->", {}),
     ("insert A", "no_go retired", "retirement ->", {}),
     ("insert A", "no_go wrong_tool", "", {"fit": ToolFit.WRONG}),
     ("insert A", "warn unknown_tool", "", {"fit": ToolFit.UNKNOWN}),

@@ -160,7 +160,7 @@ TABLES = {
     "mating is counted for the whole connector": """
         mating                             ->
         mating                             -> mated_while_mated
-        insertion A                        -> worked_while_mated
+        insertion A                        ->
         unmating                           ->
         unmating                           -> unmated_while_unmated
         mating                             -> over_mating_rating

@@ -1,11 +1,16 @@
 """ISO/IEC 15434 messages: what stands between `[)>` and EOT, as elements. What they identify is read elsewhere."""
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 from msgspec import Struct
 
+from service.core import application_identifiers
+from service.core.application_identifiers import Field
+
 HEADER = "[)>"
+APPLICATION_DATA = "05"
+"""The format of GS1 application identifiers."""
 GS, RS, EOT = "\x1d", "\x1e", "\x04"
 
 
@@ -103,8 +108,25 @@ def _envelope(chunk: str) -> Envelope | Fault:
     return Envelope(code, tuple(element for piece in rest[1:].split(GS) for element in lexer(code, piece)))
 
 
+def application_data(text: str) -> Message:
+    """What a GS1 symbol holds, read like the one envelope of format 05 (GS1 element strings, FNC1 transmitted as GS).
+
+    A separator more than needed, before, between or after the elements, is a deviation.
+    """
+    pieces = text.split(GS)
+    deviations = ["extra_separator"] if "" in pieces else []
+    elements = tuple(each for piece in pieces if piece for each in _application_identifiers(APPLICATION_DATA, piece))
+    return _judged((Envelope(APPLICATION_DATA, elements),), deviations)
+
+
+def application_fields(fields: Iterable[Field]) -> Message:
+    """GS1 elements that were told apart already, like the one envelope of format 05."""
+    elements = tuple(Element(APPLICATION_DATA, each.identifier, each.value) for each in fields)
+    return _judged((Envelope(APPLICATION_DATA, elements),), [])
+
+
 def _judged(envelopes: tuple[Envelope, ...], deviations: list[str]) -> Message:
-    faults = []
+    faults: list[Fault] = []
     for envelope in envelopes:
         if envelope.format in _NOT_READ:
             deviations.append("format_not_read")
@@ -114,11 +136,29 @@ def _judged(envelopes: tuple[Envelope, ...], deviations: list[str]) -> Message:
                 named = f"The element {element.qualifier}" if element.qualifier else "An element"
                 faults.append(Fault("empty_value", f"{named} has no value."))
             elif not _listed(element):
-                named = element.qualifier or element.value[:8]
-                faults.append(Fault("unknown_qualifier", f"The element that begins {named} is of no known kind."))
+                faults.append(_not_listed(element))
             elif element.format in _TEXT_FORMATS and element.qualifier not in TEXT_IDENTIFIERS:
                 deviations.append("unlisted_qualifier")
+        if envelope.format == APPLICATION_DATA:
+            fields = tuple(Field(each.qualifier, each.value) for each in envelope.elements)
+            faults += [_wrong_check_digit(each) for each in fields if not application_identifiers.has_check_digit(each)]
+            deviations += [] if application_identifiers.associated(fields) else ["gs1_association"]
     return Message(envelopes, tuple(dict.fromkeys(deviations)), tuple(faults))
+
+
+def _not_listed(element: Element) -> Fault:
+    named = element.qualifier or "".join(each for each in element.value[:8] if each.isprintable())
+    if element.format == APPLICATION_DATA:
+        text = f"The GS1 data that begin {named} are of no known kind, of the wrong form, or lack a separator."
+    else:
+        text = f"The element that begins {named} is of no known kind."
+    return Fault("unknown_qualifier", text)
+
+
+def _wrong_check_digit(field: Field) -> Fault:
+    return Fault(
+        "check_digit", f"The check digit of the element {field.identifier} is wrong: scan again, or the label is."
+    )
 
 
 # --- format 06: data identifiers, ANSI MH10.8.2
@@ -186,40 +226,16 @@ def _text_identifier(code: str, piece: str) -> Iterator[Element]:
 
 # --- format 05: GS1 application identifiers
 
-# How long an identifier is, by its first two digits (GS1 General Specifications, from memory).
-_AI_LENGTH = {
-    **dict.fromkeys(["00", "01", "02", "03", "04", "30", "37", *map(str, range(10, 23)), *map(str, range(90, 100))], 2),
-    **dict.fromkeys(["23", "24", "25", "40", "41", "42", "71"], 3),
-    **dict.fromkeys(["31", "32", "33", "34", "35", "36", "39", "43", "70", "72", "80", "81", "82"], 4),
-}
-# Identifiers of predefined length, with their data: no separator need follow (GS1 General Specifications, from memory;
-# 00, 01, 02, 11, 13, 15-17 and 20 agree with the GS1 syntax dictionary).
-_AI_WHOLE = {
-    "00": 20,
-    **dict.fromkeys(["01", "02", "03", "41"], 16),
-    "04": 18,
-    **dict.fromkeys(map(str, range(11, 20)), 8),
-    "20": 4,
-    **dict.fromkeys(map(str, range(31, 37)), 10),
-}
-
 
 def _application_identifiers(code: str, piece: str) -> Iterator[Element]:
-    while True:
-        start = piece[:2]
-        qualifier = piece[: _AI_LENGTH.get(start, 0)]
-        if not (qualifier.isascii() and qualifier.isdigit()):
-            yield Element(code, "", piece)
-            return
-        whole = _AI_WHOLE.get(start, len(piece))
-        yield Element(code, qualifier, piece[len(qualifier) : whole])
-        piece = piece[whole:]
-        if not piece:
-            return
+    if piece == "":
+        yield Element(code, "", "")
+    for field in application_identifiers.read(piece):
+        yield Element(code, field.identifier, field.value)
 
 
 _LEXERS: dict[str, Callable[[str, str], Iterator[Element]]] = {
-    "05": _application_identifiers,
+    APPLICATION_DATA: _application_identifiers,
     "06": _data_identifier,
     "12": _text_identifier,
     "DD": _text_identifier,

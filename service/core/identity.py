@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from msgspec import Struct
 
+from service.core import digital_link
 from service.core.envelope import Element, Envelope, Fault
 
 LONGEST_UII = 50
@@ -16,16 +17,23 @@ _CAGE = re.compile("[0-9A-HJ-NP-Z]{5}")
 
 
 class Construct(enum.StrEnum):
-    """How an identity is made: unique in the enterprise (1), in a part or lot (2), given whole, or as an equivalent."""
+    """How an identity is made: unique in the enterprise (1), in a part or lot (2), given whole, or as an equivalent.
+
+    The last is no UII: a GS1 key with its serial, whose identity is its canonical Digital Link URI.
+    """
 
     ONE = "construct_1"
     TWO = "construct_2"
     COMPLETE = "complete"
     EQUIVALENT = "equivalent"
+    GS1_KEY = "gs1_key"
 
 
 class Identity(Struct, frozen=True, kw_only=True):
-    """A UII with the elements that it is made of. The UII is a key: it can't be split again into its elements."""
+    """A UII with the elements that it is made of. The UII is a key: it can't be split again into its elements.
+
+    For a GS1 key `uii` is the URI instead.
+    """
 
     uii: str
     construct: Construct
@@ -62,6 +70,7 @@ class _Dialect(Struct, frozen=True):
     parts: tuple[str, ...] = ()
     lots: tuple[str, ...] = ()
     part_serials: tuple[str, ...] = ()
+    keys: tuple[tuple[str, str], ...] = ()
 
     @property
     def serials(self) -> tuple[str, ...]:
@@ -69,7 +78,8 @@ class _Dialect(Struct, frozen=True):
 
     @property
     def qualifiers(self) -> frozenset[str]:
-        return frozenset((*self.whole, *self.enterprises, *self.parts, *self.lots, *self.serials))
+        keys = (each for pair in self.keys for each in pair)
+        return frozenset((*self.whole, *self.enterprises, *self.parts, *self.lots, *self.serials, *keys))
 
 
 _BY_CAGE = _Enterprise("D", _CAGE, "CAGE code")
@@ -97,12 +107,18 @@ _TEXT = _Dialect(
     lots=("LOT", "BII"),
     part_serials=("SEQ",),
 )
-# MIL-STD-130N: the value of a GIAI, a GRAI with a serial, or a cellular id is the UII.
-_GS1 = _Dialect(whole=dict.fromkeys(("8004", "8003", "8002"), Construct.EQUIVALENT))
+# MIL-STD-130N: the value of a GIAI, a GRAI with a serial, or a cellular id is the UII. A GTIN or component number with
+# its serial (GS1 syntax dictionary: 21 beside 01, 8011 beside 8010) names one item too, but is no UII.
+_GS1 = _Dialect(
+    whole=dict.fromkeys(("8004", "8003", "8002"), Construct.EQUIVALENT), keys=(("01", "21"), ("8010", "8011"))
+)
 
 _DIALECTS = {"05": _GS1, "06": _DATA, "12": _TEXT, "DD": _TEXT}
 _FROM_MEMORY = frozenset({"USN", "UST", "BII"})
 _GRAI_WITHOUT_SERIAL = 14
+
+
+_Understood = Sequence[tuple[_Dialect, tuple[Element, ...]]]
 
 
 def is_cage(text: str) -> bool:
@@ -133,7 +149,8 @@ def _joined(cage: str, *parts: str) -> str | None:
 def read(envelopes: Sequence[Envelope]) -> Reading:
     """The identity of a mark. Elements of several envelopes are never mixed, and nothing ambiguous gives an identity.
 
-    One element that is a whole UII is always the UII, whatever else is in the symbol (MIL-STD-130N Change 1).
+    One element that is a whole UII is always the UII, whatever else is in the symbol (MIL-STD-130N Change 1). A GS1 key
+    with its serial counts only where there is nothing of a UII.
     """
     understood = [(_DIALECTS[each.format], each.elements) for each in envelopes if each.format in _DIALECTS]
     duplicates = tuple(fault for dialect, elements in understood for fault in _duplicates(dialect, elements))
@@ -141,7 +158,9 @@ def read(envelopes: Sequence[Envelope]) -> Reading:
         return Reading(None, faults=duplicates)
     whole = [found for dialect, elements in understood for found in _whole(dialect, elements)]
     made = [found for dialect, elements in understood for found in _made(dialect, elements)]
-    candidates = {(each.uii, each.cage, each.part_number, each.lot, each.serial): each for each in whole or made}
+    keyed = [found for dialect, elements in understood for found in _keyed(dialect, elements)]
+    found = whole or made or ([] if _begun(understood) else keyed)
+    candidates = {(each.uii, each.cage, each.part_number, each.lot, each.serial): each for each in found}
     if len(candidates) > 1:
         text = "The mark gives more than one identity: find out which of them is the connector's."
         return Reading(None, faults=(Fault("ambiguous_identity", text),))
@@ -182,6 +201,19 @@ def _made(dialect: _Dialect, elements: Sequence[Element]) -> Iterator[Identity]:
             yield from _of_enterprise(dialect, values, qualifier, kind)
 
 
+def _keyed(dialect: _Dialect, elements: Sequence[Element]) -> Iterator[Identity]:
+    values = _values(elements)
+    for key, serial in dialect.keys:
+        if key in values and serial in values:
+            uri = digital_link.canonical((key, values[key]), (serial, values[serial]))
+            yield Identity(uii=uri, construct=Construct.GS1_KEY, used=(key, serial), serial=values[serial])
+
+
+def _begun(understood: _Understood) -> bool:
+    """Whether a mark has an element of a UII, even if it makes none."""
+    return any(each.qualifier in dialect.serials for dialect, elements in understood for each in elements)
+
+
 def _of_enterprise(dialect: _Dialect, values: dict[str, str], qualifier: str, kind: _Enterprise) -> Iterator[Identity]:
     start = kind.agency + values[qualifier]
     cage = start[1:] if kind.agency == "D" or (kind is _BY_AGENCY and start.startswith("D")) else None
@@ -205,10 +237,9 @@ def _of_enterprise(dialect: _Dialect, values: dict[str, str], qualifier: str, ki
                 )
 
 
-_Understood = Sequence[tuple[_Dialect, tuple[Element, ...]]]
-
-
 def _faults(identity: Identity, understood: _Understood) -> Iterator[Fault]:
+    if identity.construct is Construct.GS1_KEY:
+        return  # Its form was judged with its elements; a UII's alphabet and length do not bind it.
     for dialect, elements in understood:
         for qualifier, value in _values(elements).items():
             if qualifier in identity.used:
@@ -230,15 +261,6 @@ def _element_faults(dialect: _Dialect, qualifier: str, value: str) -> Iterator[F
         rest = value if qualifier in dialect.cage_serials else value[1:]
         if not is_cage(rest[:5]) or rest[5:] == "":
             yield Fault("bad_enterprise", f"The element {qualifier} does not hold a CAGE code and a serial.")
-    elif qualifier == "8003" and not _has_check_digit(value[:_GRAI_WITHOUT_SERIAL]):
-        yield Fault("check_digit", "The check digit of the returnable asset identifier is wrong.")
-
-
-def _has_check_digit(digits: str) -> bool:
-    """GS1: weights 1 and 3 in turn from the check digit leftwards; the sum is a multiple of ten."""
-    if re.fullmatch("[0-9]+", digits) is None:
-        return False
-    return sum(int(digit) * (3 if at % 2 else 1) for at, digit in enumerate(reversed(digits))) % 10 == 0
 
 
 def _deviations(identity: Identity, understood: _Understood) -> tuple[str, ...]:

@@ -6,8 +6,9 @@ from uuid import UUID
 
 from msgspec import Struct
 
-from service.core import envelope, identity
-from service.core.envelope import Element, Fault
+from service.core import digital_link, envelope, identity
+from service.core.application_identifiers import Field
+from service.core.envelope import Element, Fault, Message
 from service.core.identity import Construct
 
 LONGEST_BYTES = 2000
@@ -15,7 +16,7 @@ LONGEST_SERIAL = 200
 
 
 class Meaning(enum.StrEnum):
-    """What a scan can be. Only the first three give an identity."""
+    """What a scan can be. The first three always give an identity, a GS1 mark may."""
 
     IUID = "iuid"
     PLAIN_SERIAL = "plain_serial"
@@ -28,11 +29,12 @@ class Meaning(enum.StrEnum):
 
 
 class Mark(Struct, frozen=True, kw_only=True):
-    """A scan that was read. `identity` is the UII, the plain serial or the connector's own id; None if it gives none.
+    """A scan that was read.
 
-    `part_number` is the one that the serial belongs to, `current_part_number` the one that the item now goes by; only
-    the first can be part of an identity. `deviations` are codes of what the mark does against its standard and what
-    could be forgiven; `faults` say why it can't be used for identity.
+    `identity` is the UII, the URI of a GS1 key with its serial, the plain serial or the connector's own id; None if there
+    is none. `part_number` is the one that the serial belongs to, `current_part_number` the one that the item
+    now goes by; only the first can be part of an identity. `deviations` are codes of what the mark does against its
+    standard and what could be forgiven; `faults` say why it can't be used for identity.
     """
 
     meaning: Meaning
@@ -64,7 +66,14 @@ class Mark(Struct, frozen=True, kw_only=True):
 _AIM = re.compile("\\][A-Za-z][0-9A-Za-z]")
 # ISO/IEC 15424, from scanner makers' tables: the symbology identifiers that say that FNC1 stood first.
 _GS1_SYMBOLS = frozenset({"]d2", "]d5", "]d8", "]dB", "]Q3", "]Q4", "]C1", "]e0"})
+# Those that hold a bare GTIN, with how many digits they may have; ]E3 has two or five more (GS1 syntax engine: ]E0 13, ]E4
+# 8; ]E3 from memory). The first figure is the GTIN's.
+_RETAIL_SYMBOLS = {"]E0": (13,), "]E3": (13, 15, 18), "]E4": (8,)}
 _UUID = re.compile("[0-9A-Fa-f]{8}-(?:[0-9A-Fa-f]{4}-){3}[0-9A-Fa-f]{12}")
+_CONTROLS = (
+    "The mark holds control characters but no message header. If it is a GS1 symbol, let the scanner send the symbology "
+    "identifier in front of it."
+)
 _CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\ufffe\uffff]")
 # Pictures of control characters, and the private-use characters that some keyboards send for them: a separator was
 # replaced on the way, and what else was replaced nobody knows.
@@ -88,8 +97,10 @@ def read(data: bytes, symbology: str | None = None) -> Mark:
     text = _without_suffix(text)
     if text.startswith(envelope.HEADER):
         return _message(text, symbology)
-    if symbology in _GS1_SYMBOLS:
-        return _gs1(symbology)
+    if symbology in _GS1_SYMBOLS and text:
+        return _identified(envelope.application_data(text), symbology, Meaning.GS1)
+    if symbology in _RETAIL_SYMBOLS:
+        return _retail(text, symbology)
     return _plain(text, symbology)
 
 
@@ -105,20 +116,35 @@ def _unreadable(code: str, sentence: str, symbology: str | None = None) -> Mark:
     return Mark(meaning=Meaning.UNREADABLE, symbology=symbology, faults=(Fault(code, sentence),))
 
 
-def _gs1(symbology: str | None) -> Mark:
-    text = "This is a GS1 symbol; only GS1 data in an ISO/IEC 15434 message is read for identity."
-    return Mark(meaning=Meaning.GS1, symbology=symbology, faults=(Fault("gs1_not_read", text),))
+def _retail(text: str, symbology: str) -> Mark:
+    """A number that names a kind of item: never an identity, and never a serial either."""
+    if len(text) not in _RETAIL_SYMBOLS[symbology] or not (text.isascii() and text.isdigit()):
+        sentence = f"A symbol of this kind has {_RETAIL_SYMBOLS[symbology][0]} digits: scan the mark again."
+        return Mark(meaning=Meaning.GS1, symbology=symbology, faults=(Fault("wrong_length", sentence),))
+    number = text[: _RETAIL_SYMBOLS[symbology][0]].zfill(digital_link.GTIN_DIGITS)
+    return _identified(envelope.application_fields((Field("01", number),)), symbology, Meaning.GS1)
+
+
+def _link(text: str, symbology: str | None) -> Mark:
+    try:
+        message = envelope.application_fields(digital_link.read(text))
+    except digital_link.LinkError as error:
+        fault = Fault("bad_link", f"This GS1 web address can't be used: {error}.")
+        return Mark(meaning=Meaning.GS1, symbology=symbology, faults=(fault,))
+    return _identified(message, symbology, Meaning.GS1)
 
 
 def _plain(text: str, symbology: str | None) -> Mark:
     if text.replace(" ", "") == "":
         return _unreadable("empty", "There is nothing in this mark.", symbology)
     if _CONTROL.search(text):
-        return _unreadable("control_characters", "The mark holds control characters but no message header.", symbology)
+        return _unreadable("control_characters", _CONTROLS, symbology)
     if _SUBSTITUTE.search(text):
         return Mark(meaning=Meaning.SEPARATORS_LOST, symbology=symbology, faults=(envelope.SEPARATORS_LOST,))
     if _UUID.fullmatch(text):
         return Mark(meaning=Meaning.CONNECTOR_ID, identity=str(UUID(text)), symbology=symbology)
+    if digital_link.is_meant(text):
+        return _link(text, symbology)
     if len(text) > LONGEST_SERIAL:
         sentence = f"A serial has at most {LONGEST_SERIAL} characters; this text has {len(text)}."
         return _unreadable("too_long", sentence, symbology)
@@ -132,6 +158,11 @@ def _message(text: str, symbology: str | None) -> Mark:
         lost = message is envelope.SEPARATORS_LOST
         meaning = Meaning.SEPARATORS_LOST if lost else Meaning.MALFORMED
         return Mark(meaning=meaning, symbology=symbology, faults=(message,))
+    return _identified(message, symbology, Meaning.NO_IDENTITY)
+
+
+def _identified(message: Message, symbology: str | None, without: Meaning) -> Mark:
+    """A message with what it identifies. `without` is what the mark is where it gives no identity."""
     elements = tuple(element for each in message.envelopes for element in each.elements)
     reading = identity.read(message.envelopes)
     faults = (*message.faults, *reading.faults)
@@ -140,17 +171,18 @@ def _message(text: str, symbology: str | None) -> Mark:
     made = reading.identity
     if made is None or faults:
         return Mark(
-            meaning=Meaning.NO_IDENTITY,
+            meaning=without,
             elements=elements,
             current_part_number=current,
             symbology=symbology,
             deviations=deviations,
             faults=faults,
         )
+    gs1 = without is Meaning.GS1 or made.construct is Construct.GS1_KEY
     # Beside a serial that is unique in its enterprise a part number is information; beside a whole UII it says nothing.
     beside = _first(elements, "1P", "PNO") if made.construct is Construct.ONE else None
     return Mark(
-        meaning=Meaning.IUID,
+        meaning=Meaning.GS1 if gs1 else Meaning.IUID,
         identity=made.uii,
         construct=made.construct,
         elements=elements,
@@ -173,13 +205,16 @@ def keys(
 ) -> tuple[str, ...]:
     """The keys under which a registered connector is found: its id, its serial as it stands, and the UIIs it can bear.
 
-    Which construct its maker uses is not known, so both are keys (MIL-STD-130N); only legal elements make one.
+    Which construct its maker uses is not known, so both are keys (MIL-STD-130N); only legal elements make one. A GS1 mark
+    finds the connector whose serial is its Digital Link, on whatever domain, or the UII that it gives.
     """
     found = [str(connector_id) if connector_id else None, serial]
     if cage:
         found.append(identity.construct_1(cage, serial))
     if cage and part_number:
         found.append(identity.construct_2(cage, part_number, serial))
+    if digital_link.is_meant(serial):
+        found.append(read(serial.encode()).identity)
     return tuple(dict.fromkeys(key for key in found if key))
 
 

@@ -293,7 +293,7 @@ def test_application_identifiers_of_fixed_length_need_no_separator() -> None:
     """An identifier of predefined length ends by itself (GS1 syntax dictionary, file header)."""
     mark = marks.read(message("05", "1199122598TESTING", "010950600013435221ABC123"))
     assert mark.fields == {"11": "991225", "98": "TESTING", "01": "09506000134352", "21": "ABC123"}
-    assert mark.identity is None
+    assert mark.identity == "https://id.gs1.org/01/09506000134352/21/ABC123"
 
 
 @pytest.mark.parametrize(
@@ -305,7 +305,11 @@ def test_application_identifiers_of_fixed_length_need_no_separator() -> None:
         ("]Q1SN-00123", None, (Meaning.PLAIN_SERIAL, "SN-00123", "]Q1")),
         ("]C0SN-00123", "]d1", (Meaning.PLAIN_SERIAL, "SN-00123", "]C0")),
         ("SN]d1", None, (Meaning.PLAIN_SERIAL, "SN]d1", None)),
-        ("]d2010950600013435221ABC123", None, (Meaning.GS1, None, "]d2")),
+        (
+            "]d2010950600013435221ABC123",
+            None,
+            (Meaning.GS1, "https://id.gs1.org/01/09506000134352/21/ABC123", "]d2"),
+        ),
         ("0109506000134352", "]C1", (Meaning.GS1, None, "]C1")),
         ("]d1", None, (Meaning.UNREADABLE, None, "]d1")),
         ("]X", None, (Meaning.PLAIN_SERIAL, "]X", None)),

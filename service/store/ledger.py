@@ -38,7 +38,9 @@ class Definitions:
     ) -> dict[tuple[UUID, int], Definition]:
         """These definitions, from memory or from the database."""
         wanted = set(wanted)
-        missing = [each for each in wanted if each not in self._kept]
+        # Taken before anything is waited for: meanwhile the memory may be emptied, by this call or by another.
+        found = {each: self._kept[each] for each in wanted if each in self._kept}
+        missing = wanted - found.keys()
         if missing:
             rows = await database.fetch(
                 connection, "definitions", [each[0] for each in missing], [each[1] for each in missing]
@@ -49,8 +51,8 @@ class Definitions:
                 (row["connector"], row["number"]): chain.decode_definition(row["body"]).definition for row in rows
             }
             self._kept.update(fetched)
-            return fetched | {each: self._kept[each] for each in wanted if each in self._kept}
-        return {each: self._kept[each] for each in wanted}
+            found |= fetched
+        return found
 
 
 async def heads(

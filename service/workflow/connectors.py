@@ -46,7 +46,8 @@ async def register(
             return _again(before, definition)
         head = await _begin(connection, definition, house, by, at)
         await join_parked(connection, scribe, head, house)
-        found = await ledger.heads(connection, scribe.definitions, [head.connector], lock=False)
+        # Not into the scribe's memory: until this is committed it may still come to nothing.
+        found = await ledger.heads(connection, ledger.Definitions(), [head.connector], lock=False)
     return Registered(found[head.connector], True)
 
 

@@ -1,19 +1,20 @@
 """One function per operation: from a message that was read to a message that will be written."""
 
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID, uuid4
 
 import msgspec
 from msgspec import Struct
 
-from service import messages, problems
+from service import messages, problems, views
 from service.api import queries, reading
 from service.api.services import Services
 from service.core import chain, entries
 from service.core.entries import Entry
-from service.store import database, ledger
-from service.workflow import connectors, finding, planning, recording, reports, scanning, views
+from service.store import database
+from service.store.ledger import Head
+from service.workflow import connectors, finding, planning, recording, reports, scanning
 from service.workflow.access import Bearer
 
 
@@ -31,6 +32,10 @@ class Reply(Struct, frozen=True):
 
     status: int
     message: Any
+
+
+def _shown(head: Head, services: Services) -> messages.ConnectorView:
+    return views.connector(head.definition, head.state, services.house, head.entries, head.hash.hex())
 
 
 def _uuid(text: str, what: problems.Type) -> UUID:
@@ -60,7 +65,7 @@ async def register(services: Services, call: Call) -> Reply:
             services.clock(),
             uuid4(),
         )
-    return Reply(201 if done.new else 200, views.connector(done.head, services.house))
+    return Reply(201 if done.new else 200, _shown(done.head, services))
 
 
 async def find_connectors(services: Services, call: Call) -> Reply:
@@ -86,7 +91,7 @@ async def find_connectors(services: Services, call: Call) -> Reply:
 async def show_connector(services: Services, call: Call) -> Reply:
     """One connector with every cavity."""
     head = await services.reader.one(_uuid(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR))
-    return Reply(200, views.connector(head, services.house))
+    return Reply(200, _shown(head, services))
 
 
 async def show_state(services: Services, call: Call) -> Reply:
@@ -112,7 +117,7 @@ async def revise_rating(services: Services, call: Call) -> Reply:
         head = await connectors.revise_rating(
             connection, services.scribe, services.house, connector, call.body, call.bearer.name, services.clock()
         )
-    return Reply(200, views.connector(head, services.house))
+    return Reply(200, _shown(head, services))
 
 
 async def plan(services: Services, call: Call) -> Reply:
@@ -130,14 +135,27 @@ async def list_ledger(services: Services, call: Call) -> Reply:
     limit: int = call.query.limit
     async with services.pool.acquire() as connection:
         rows = await database.fetch(connection, "entry_page", connector, after.number if after else 0, limit + 1)
-    lines = tuple(_ledger_line(connector, row) for row in rows[:limit])
+    lines = tuple(_ledger_line(row) for row in rows[:limit])
     following = queries.LedgerCursor(rows[limit - 1]["number"]) if len(rows) > limit else None
     return Reply(200, messages.Ledger(entries=lines, next=reading.encode_cursor(following)))
 
 
-def _ledger_line(connector: UUID, row: Any) -> messages.LedgerLine:
+def _ledger_line(row: Any) -> messages.LedgerLine:
     recorded = chain.decode_body(row["body"]).recorded
-    return views.ledger_line(ledger.LedgerRow(connector, row["number"], recorded, row["body"], row["hash"]))
+    entry = recorded.entry
+    return messages.LedgerLine(
+        number=row["number"],
+        id=entry.id,
+        kind=entry.kind.value,
+        cavity=entry.cavity,
+        performed_at=entry.performed_at.astimezone(UTC),
+        performed_by=entry.performed_by,
+        recorded_at=recorded.recorded_at,
+        recorded_by=recorded.recorded_by,
+        noted=recorded.noted,
+        hash=row["hash"].hex(),
+        entry=entry,
+    )
 
 
 async def show_entry(services: Services, call: Call) -> Reply:
@@ -150,7 +168,7 @@ async def show_entry(services: Services, call: Call) -> Reply:
         if where["parked"]:
             return Reply(200, messages.EntryPlace(id=entry, outcome="parked", connector=None, line=None))
         row = await database.fetch_one(connection, "entry_by_id", where["connector"], entry)
-    line = _ledger_line(where["connector"], row)
+    line = _ledger_line(row)
     return Reply(200, messages.EntryPlace(id=entry, outcome="recorded", connector=where["connector"], line=line))
 
 

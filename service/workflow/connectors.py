@@ -8,13 +8,13 @@ import asyncpg
 import msgspec
 from msgspec import Struct
 
-from service import catalog, messages, problems
+from service import catalog, messages, problems, views
 from service.core import chain, entries, fold, limits, marks, states
 from service.core.entries import CavityDefinition, CavityIds, Definition, HouseRule, Recorded, Text
 from service.store import database, ledger
 from service.store.database import Connection
 from service.store.ledger import Head
-from service.workflow import finding, recording, views
+from service.workflow import finding, recording
 from service.workflow.reference import Reference
 
 PAGE = 100
@@ -282,4 +282,4 @@ async def many(
 
 def lines(heads: Iterable[Head], house: HouseRule) -> tuple[messages.ConnectorLine, ...]:
     """Connectors as a list shows them."""
-    return tuple(views.line(each, house) for each in heads)
+    return tuple(views.line(each.definition, each.state, house) for each in heads)

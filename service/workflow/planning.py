@@ -1,10 +1,9 @@
 """Answering a plan before the work."""
 
-from service import messages, problems
+from service import messages, problems, views
 from service.core import noting, plans
 from service.core.entries import HouseRule
 from service.store.ledger import Head
-from service.workflow import views
 from service.workflow.reference import Reference
 
 

@@ -9,7 +9,7 @@ import asyncpg
 import msgspec
 from msgspec import Struct
 
-from service import messages, problems
+from service import messages, problems, views
 from service.core import chain, entries, fold, limits, marks, noting
 from service.core.entries import Entry, HouseRule, Recorded
 from service.core.marks import Mark
@@ -17,12 +17,13 @@ from service.core.states import ConnectorState
 from service.store import database, ledger
 from service.store.database import Connection
 from service.store.ledger import Head
-from service.workflow import finding, views
+from service.workflow import finding
 from service.workflow.reference import Reference
 
 MAX_BATCH = 2_000
 """Entries in one transaction at most: bounds the time that a head stays locked."""
 _ATTEMPTS = 4
+_IN_LEDGER = ("recorded", "already_recorded")
 
 
 class Submission(Struct, frozen=True):
@@ -203,11 +204,12 @@ class Scribe:
         draft = Draft()
         results: list[messages.EntryResult] = []
         fresh: dict[UUID, list[int]] = {}
+        told: dict[UUID, list[int]] = {}
         for index, (each, target) in enumerate(zip(submissions, targets, strict=True)):
             head = heads.get(target) if isinstance(target, UUID) else None
             before = accepted.get(each.entry.id)
             if before is not None:
-                results.append(_seen_before(each, before, head, self._house))
+                results.append(_seen_before(each, before))
             elif head is None:
                 accepted[each.entry.id] = (each.digest, True)
                 results.append(_park(draft, each, target))
@@ -218,14 +220,19 @@ class Scribe:
                 draft.receipts.append((each.entry.id, head.connector, each.digest))
                 fresh.setdefault(head.connector, []).append(index)
                 results.append(messages.EntryResult(id=each.entry.id, outcome="recorded"))
-        for connector, indexes in fresh.items():
-            state = await self.advance(
+            if head is not None and results[index].outcome in _IN_LEDGER:
+                told.setdefault(head.connector, []).append(index)
+        after = {
+            connector: await self.advance(
                 connection, draft, heads[connector], [submissions[each].recorded for each in indexes]
             )
-            if not brief:
-                shown = views.Shown(heads[connector].definition, self._house)
-                for index in indexes:
-                    results[index] = result(submissions[index].entry, "recorded", state, shown)
+            for connector, indexes in fresh.items()
+        }
+        for connector, indexes in () if brief else told.items():
+            head, shown = heads[connector], views.Shown(heads[connector].definition, self._house)
+            for index in indexes:
+                state = after.get(connector, head.state)
+                results[index] = result(submissions[index].entry, results[index].outcome, state, shown)
         await draft.write(connection)
         return results
 
@@ -288,19 +295,13 @@ async def _receipts(connection: Connection, submissions: Sequence[Submission]) -
     return {row["id"]: (row["digest"], row["parked"]) for row in rows}
 
 
-def _seen_before(
-    each: Submission, before: tuple[bytes, bool], head: Head | None, house: HouseRule
-) -> messages.EntryResult:
+def _seen_before(each: Submission, before: tuple[bytes, bool]) -> messages.EntryResult:
     digest, parked = before
     if digest != each.digest:
         text = f"the id {each.entry.id} was used for another entry: give this one an id of its own"
         fault = problems.problem(problems.Type.ID_REUSED, text, ("#/id", text))
         return messages.EntryResult(id=each.entry.id, outcome="refused", problem=fault)
-    if parked:
-        return messages.EntryResult(id=each.entry.id, outcome="parked")
-    if head is None:
-        return messages.EntryResult(id=each.entry.id, outcome="already_recorded")
-    return result(each.entry, "already_recorded", head.state, views.Shown(head.definition, house))
+    return messages.EntryResult(id=each.entry.id, outcome="parked" if parked else "already_recorded")
 
 
 def _park(draft: Draft, each: Submission, reason: UUID | str) -> messages.EntryResult:

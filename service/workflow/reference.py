@@ -3,7 +3,7 @@
 import time
 from collections.abc import Callable, Iterable
 
-from service import catalog
+from service import catalog, messages
 from service.core import noting, tooling
 from service.core.answers import Action
 from service.core.entries import Definition
@@ -46,8 +46,12 @@ class Reference:
         """The tools for a connector's family, if the catalogue knows it."""
         return None if definition.family is None else self.catalog.tooling(definition.family)
 
-    def cautions(self, definition: Definition, actions: Iterable[Action]) -> tuple[catalog.Caution, ...]:
+    def cautions(self, definition: Definition, actions: Iterable[Action]) -> tuple[messages.CautionView, ...]:
         """The usual cautions for these actions, warnings first. The approved data's own come before them."""
         tools = self.tooling(definition)
         works = {work for action in actions for work in _WORKS[action]}
-        return self.catalog.cautions(works, tools.release if tools is not None else None)
+        found = self.catalog.cautions(works, tools.release if tools is not None else None)
+        return tuple(
+            messages.CautionView(kind=each.kind.value, text=each.text, status=each.status, source=each.source)
+            for each in found
+        )

@@ -1,14 +1,12 @@
-"""How states and answers are shown on the wire."""
+"""The wire's shapes from the rule's values, for the service and for a bench that answers by itself. Pure."""
 
 from collections.abc import Iterable
-from datetime import UTC
 
-from service import catalog, messages
+from service import messages
 from service.core import cycles, plans, tooling
 from service.core.discrepancies import SENTENCES
 from service.core.entries import CavityDefinition, Definition, HouseRule, Rating
 from service.core.states import CavityState, ConnectorState, Discrepancy
-from service.store.ledger import Head, LedgerRow
 
 
 def rating(value: Rating | None, connector_fraction: float | None, house: HouseRule) -> messages.RatingView | None:
@@ -61,15 +59,22 @@ class Shown:
             discrepancies=tuple(each.code.value for each in state.discrepancies),
         )
 
+    def cavities(self, state: ConnectorState) -> tuple[messages.CavityView, ...]:
+        """Every cavity as it stands, in the order of the definition."""
+        return tuple(
+            self.cavity(each, defined) for each, defined in zip(state.cavities, self.definition.cavities, strict=True)
+        )
+
     def named(self, state: ConnectorState, cavity: str | None) -> messages.CavityView | None:
         """One cavity by its id, if there is one."""
         pairs = zip(state.cavities, self.definition.cavities, strict=True)
         return next((self.cavity(each, defined) for each, defined in pairs if each.id == cavity), None)
 
 
-def connector(head: Head, house: HouseRule) -> messages.ConnectorView:
+def connector(
+    definition: Definition, state: ConnectorState, house: HouseRule, entries: int, chain_hash: str
+) -> messages.ConnectorView:
     """One connector with every cavity."""
-    definition, state = head.definition, head.state
     shown = Shown(definition, house)
     limiting = plans.limiting(state.cavities, shown.figures)
     return messages.ConnectorView(
@@ -92,18 +97,15 @@ def connector(head: Head, house: HouseRule) -> messages.ConnectorView:
             mated=state.whole.mated,
             rating=rating(definition.mating_rating, None, house),
         ),
-        cavities=tuple(
-            shown.cavity(each, defined) for each, defined in zip(state.cavities, definition.cavities, strict=True)
-        ),
+        cavities=shown.cavities(state),
         discrepancies=tuple(_discrepancies(state)),
-        entries=head.entries,
-        chain_hash=head.hash.hex(),
+        entries=entries,
+        chain_hash=chain_hash,
     )
 
 
-def line(head: Head, house: HouseRule) -> messages.ConnectorLine:
+def line(definition: Definition, state: ConnectorState, house: HouseRule) -> messages.ConnectorLine:
     """One connector in a list."""
-    definition, state = head.definition, head.state
     figures = cycles.limits(definition.rating, definition.nearing_fraction, house)
     limiting = plans.limiting(state.cavities, figures)
     return messages.ConnectorLine(
@@ -140,7 +142,7 @@ def plan(
     definition: Definition,
     made: plans.Plan,
     house: HouseRule,
-    cautions: Iterable[catalog.Caution],
+    cautions: tuple[messages.CautionView, ...],
 ) -> messages.PlanView:
     """A plan answered."""
     return messages.PlanView(
@@ -149,10 +151,7 @@ def plan(
         work=tuple(_handling(each) for each in made.work),
         limiting=_limiting(made.limiting),
         rating=rating(definition.rating, definition.nearing_fraction, house),
-        cautions=tuple(
-            messages.CautionView(kind=each.kind.value, text=each.text, status=each.status, source=each.source)
-            for each in cautions
-        ),
+        cautions=cautions,
     )
 
 
@@ -189,22 +188,4 @@ def _limiting(each: plans.Limiting | None) -> messages.LimitingView | None:
         return None
     return messages.LimitingView(
         cavity=each.cavity, wear=each.standing.wear, cycles_begun=each.standing.begun, left=each.standing.left
-    )
-
-
-def ledger_line(row: LedgerRow) -> messages.LedgerLine:
-    """One entry as it stands in the ledger."""
-    entry = row.recorded.entry
-    return messages.LedgerLine(
-        number=row.number,
-        id=entry.id,
-        kind=entry.kind.value,
-        cavity=entry.cavity,
-        performed_at=entry.performed_at.astimezone(UTC),
-        performed_by=entry.performed_by,
-        recorded_at=row.recorded.recorded_at,
-        recorded_by=row.recorded.recorded_by,
-        noted=row.recorded.noted,
-        hash=row.hash.hex(),
-        entry=entry,
     )

@@ -6,7 +6,7 @@ from uuid import UUID
 
 from msgspec import Struct
 
-from service.core import digital_link, envelope, identity
+from service.core import digital_link, envelope, identity, own_marks
 from service.core.application_identifiers import Field
 from service.core.envelope import Element, Fault, Message
 from service.core.identity import Construct
@@ -16,12 +16,20 @@ LONGEST_SERIAL = 200
 
 
 class Meaning(enum.StrEnum):
-    """What a scan can be. The first three always give an identity, a GS1 mark may."""
+    """What a scan can be. The first three always give an identity, a GS1 mark may.
+
+    Badge, tool, work order, cavity and bench are marks of ours: they name something else than a connector.
+    """
 
     IUID = "iuid"
     PLAIN_SERIAL = "plain_serial"
     CONNECTOR_ID = "connector_id"
     GS1 = "gs1"
+    BADGE = "badge"
+    TOOL = "tool"
+    WORK_ORDER = "work_order"
+    CAVITY = "cavity"
+    BENCH = "bench"
     NO_IDENTITY = "no_identity"
     SEPARATORS_LOST = "separators_lost"
     MALFORMED = "malformed"
@@ -32,13 +40,15 @@ class Mark(Struct, frozen=True, kw_only=True):
     """A scan that was read.
 
     `identity` is the UII, the URI of a GS1 key with its serial, the plain serial or the connector's own id; None if there
-    is none. `part_number` is the one that the serial belongs to, `current_part_number` the one that the item
-    now goes by; only the first can be part of an identity. `deviations` are codes of what the mark does against its
-    standard and what could be forgiven; `faults` say why it can't be used for identity.
+    is none. `named` is the badge, tool, work order, cavity or bench that a mark of ours names. `part_number` is the one
+    that the serial belongs to, `current_part_number` the one that the item now goes by; only the first can be part of an
+    identity. `deviations` are codes of what the mark does against its standard and what could be forgiven; `faults` say
+    why it can't be used.
     """
 
     meaning: Meaning
     identity: str | None = None
+    named: str | None = None
     construct: Construct | None = None
     elements: tuple[Element, ...] = ()
     cage: str | None = None
@@ -69,7 +79,7 @@ _GS1_SYMBOLS = frozenset({"]d2", "]d5", "]d8", "]dB", "]Q3", "]Q4", "]C1", "]e0"
 # Those that hold a bare GTIN, with how many digits they may have; ]E3 has two or five more (GS1 syntax engine: ]E0 13, ]E4
 # 8; ]E3 from memory). The first figure is the GTIN's.
 _RETAIL_SYMBOLS = {"]E0": (13,), "]E3": (13, 15, 18), "]E4": (8,)}
-_UUID = re.compile("[0-9A-Fa-f]{8}-(?:[0-9A-Fa-f]{4}-){3}[0-9A-Fa-f]{12}")
+_UUID = re.compile("(?:[Uu][Rr][Nn]:[Uu][Uu][Ii][Dd]:)?[0-9A-Fa-f]{8}-(?:[0-9A-Fa-f]{4}-){3}[0-9A-Fa-f]{12}")
 _CONTROLS = (
     "The mark holds control characters but no message header. If it is a GS1 symbol, let the scanner send the symbology "
     "identifier in front of it."
@@ -134,6 +144,21 @@ def _link(text: str, symbology: str | None) -> Mark:
     return _identified(message, symbology, Meaning.GS1)
 
 
+def _own(text: str, symbology: str | None) -> Mark:
+    try:
+        own = own_marks.read(text)
+    except own_marks.OwnMarkError as error:
+        fault = Fault("bad_own_mark", f"This mark of ours can't be used: {error}.")
+        return Mark(meaning=Meaning.MALFORMED, symbology=symbology, faults=(fault,))
+    return Mark(
+        meaning=Meaning(own.kind.value),
+        named=own.name,
+        elements=(Element("urn", own.kind.value, own.name),),
+        symbology=symbology,
+        deviations=() if own.escaped else ("not_escaped",),
+    )
+
+
 def _plain(text: str, symbology: str | None) -> Mark:
     if text.replace(" ", "") == "":
         return _unreadable("empty", "There is nothing in this mark.", symbology)
@@ -142,7 +167,9 @@ def _plain(text: str, symbology: str | None) -> Mark:
     if _SUBSTITUTE.search(text):
         return Mark(meaning=Meaning.SEPARATORS_LOST, symbology=symbology, faults=(envelope.SEPARATORS_LOST,))
     if _UUID.fullmatch(text):
-        return Mark(meaning=Meaning.CONNECTOR_ID, identity=str(UUID(text)), symbology=symbology)
+        return Mark(meaning=Meaning.CONNECTOR_ID, identity=str(UUID(text[-36:])), symbology=symbology)
+    if own_marks.is_meant(text):
+        return _own(text, symbology)
     if digital_link.is_meant(text):
         return _link(text, symbology)
     if len(text) > LONGEST_SERIAL:

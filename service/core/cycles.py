@@ -3,6 +3,7 @@
 import enum
 import math
 from decimal import Decimal
+from functools import lru_cache
 
 from msgspec import Struct
 
@@ -74,6 +75,8 @@ class Standing(Struct, frozen=True):
     left: int | None
 
 
+# Every cavity is judged at every read and write, and hardly any stands as no other does: most are looked up.
+@lru_cache(maxsize=65_536)
 def standing(counts: Counts, occupied: bool | None, known: bool, figures: Limits) -> Standing:
     """Where a retainer stands. A count known to be a lower bound can still prove a retainer spent, never that it is within."""
     now = begun(counts, figures.first_insertion_counts)

@@ -5,7 +5,7 @@ from msgspec import Struct
 from service.core import cycles, plans
 from service.core.cycles import Wear
 from service.core.entries import Definition, HouseRule
-from service.core.states import ConnectorState
+from service.core.states import CavityState, ConnectorState
 
 NOBODY_KNOWS = 2_147_483_647
 """Urgency where what remains is not known: after everything that is."""
@@ -35,7 +35,7 @@ def line(definition: Definition, state: ConnectorState, house: HouseRule) -> Lim
     if limiting is None or limiting.standing.wear is Wear.WITHIN or state.whole.retired:
         return None
     stands = limiting.standing
-    worn = sum(1 for each in state.cavities if _worn(each.counts, each.occupied, figures))
+    worn = sum(_worn(each, figures) for each in state.cavities)
     return LimitLine(
         rank=max(cycles.SEVERITY.values()) - cycles.SEVERITY[stands.wear],
         urgency=NOBODY_KNOWS if stands.left is None else stands.left,
@@ -52,8 +52,6 @@ def line(definition: Definition, state: ConnectorState, house: HouseRule) -> Lim
     )
 
 
-def _worn(counts: cycles.Counts, occupied: bool | None, figures: cycles.Limits) -> bool:
+def _worn(state: CavityState, figures: cycles.Limits) -> bool:
     """Spent or over: it can't take a contact again."""
-    if figures.rating is None:
-        return False
-    return cycles.begun(cycles.after_insertion(counts, occupied), figures.first_insertion_counts) > figures.rating
+    return cycles.standing(state.counts, state.occupied, state.known, figures).wear in (Wear.SPENT, Wear.OVER)

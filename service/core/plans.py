@@ -95,8 +95,9 @@ def halves(action: Action) -> tuple[Kind, ...]:
 
 def limiting(cavities: Iterable[CavityState], figures: cycles.Limits) -> Limiting | None:
     """The connector's count is that of its limiting cavity: the worst wear, then the least left, then the insert's order."""
-    standings = [Limiting(each.id, _standing(each, figures)) for each in cavities]
-    return max(standings, key=lambda each: (cycles.SEVERITY[each.standing.wear], each.standing.next), default=None)
+    standings = [(each.id, _standing(each, figures)) for each in cavities]
+    worst = max(standings, key=lambda each: (cycles.SEVERITY[each[1].wear], each[1].next), default=None)
+    return Limiting(*worst) if worst is not None else None
 
 
 def _standing(state: CavityState, figures: cycles.Limits) -> cycles.Standing:

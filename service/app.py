@@ -1,5 +1,6 @@
 """The composition root: settings -> connections -> Litestar app."""
 
+import gc
 import os
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -57,7 +58,12 @@ def build_app(config: Settings) -> Litestar:
 
 def from_environment() -> Litestar:
     """The service as its environment says: what a server process calls."""
-    return build_app(settings.read(os.environ))
+    built = build_app(settings.read(os.environ))
+    # What is loaded by now stays for good, and requests leave hardly a cycle behind: searched as often as usual, the
+    # collector took a sixth of the time and held up one request in a hundred for a tenth of a second.
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 50)
+    return built
 
 
 def now() -> datetime:

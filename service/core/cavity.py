@@ -1,6 +1,6 @@
 """One cavity: what each kind of entry does to it, and what that says about the entry."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from uuid import UUID
 
 from msgspec import Struct
@@ -37,11 +37,13 @@ def rules(definition: Definition, settled: frozenset[tuple[UUID, str | None]] = 
     )
 
 
-def rank(state: CavityState, kind: Kind) -> int:
+def rank(state: CavityState, entry: Entry) -> int:
     """Which of several entries of one instant comes first: the one that fits the state, so that a swap reads as one."""
-    match kind:
+    match entry.kind:
         case Kind.CARRY_IN:
             return 0
+        case Kind.FINDING_CLOSED:
+            return 0 if closed(entry, state.findings) else 6
         case Kind.SEATING_TEST:
             return 1 if state.occupied and not state.seating_tests else 6
         case Kind.REMOVAL:
@@ -119,17 +121,31 @@ def _seating_test(state: CavityState, entry: Entry, judged_by: Rules) -> None:
         state.did_not_hold = not entry.held
 
 
+def finding(entry: Entry) -> Finding:
+    """The finding that an entry opens."""
+    return Finding(entry.id, entry.blocks is not False, wide=entry.cavity is None)
+
+
+def closed(entry: Entry, findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """The findings that a closing means: the one it refers to, else all raised where it is recorded itself.
+
+    One that names nothing must not reach further: to clean a connector does not straighten the bent tine of a cavity.
+    """
+    if entry.refers_to is not None:
+        return tuple(each for each in findings if each.entry == entry.refers_to)
+    return tuple(each for each in findings if each.wide is (entry.cavity is None))
+
+
 def _finding(state: CavityState, entry: Entry, _: Rules) -> None:
-    state.findings = (*state.findings, Finding(entry.id, entry.blocks is not False))
+    state.findings = (*state.findings, finding(entry))
 
 
 def _finding_closed(state: CavityState, entry: Entry, judged_by: Rules) -> None:
-    target = entry.refers_to
-    left = tuple(each for each in state.findings if target is not None and each.entry != target)
+    gone = closed(entry, state.findings)
     # A closing of the whole connector's may mean a finding of another cavity, so only one that names this cavity can miss.
-    if len(left) == len(state.findings) and entry.cavity is not None:
+    if not gone and entry.cavity is not None:
         judged_by.note(state, entry.id, Code.CLOSED_NO_FINDING)
-    state.findings = left
+    state.findings = tuple(each for each in state.findings if each not in gone)
 
 
 def _renewal(state: CavityState, entry: Entry, judged_by: Rules) -> None:

@@ -10,7 +10,7 @@ from itertools import groupby
 from typing import TypeVar
 
 from service.core import cavity, entries, references, whole
-from service.core.entries import Definition, Kind, Recorded
+from service.core.entries import Definition, Entry, Recorded
 from service.core.states import CavityState, ConnectorState, WholeState, blank, ordered
 
 State = TypeVar("State", CavityState, WholeState)
@@ -97,7 +97,7 @@ def _sorted_out(state: ConnectorState, history: Iterable[Recorded]) -> tuple[lis
 def _run(
     state: State,
     history: list[Recorded],
-    rank: Callable[[State, Kind], int],
+    rank: Callable[[State, Entry], int],
     apply: Callable[[State, Recorded, cavity.Rules], None],
     by_rules: cavity.Rules,
 ) -> State:
@@ -105,8 +105,6 @@ def _run(
     for _, group in groupby(history, key=lambda recorded: recorded.ordered_at):
         moment = list(group)
         while moment:
-            likeliest = (
-                min(range(len(moment)), key=lambda each: rank(state, moment[each].entry.kind)) if moment[1:] else 0
-            )
+            likeliest = min(range(len(moment)), key=lambda each: rank(state, moment[each].entry)) if moment[1:] else 0
             apply(state, moment.pop(likeliest), by_rules)
     return state

@@ -25,10 +25,11 @@ def ordered(discrepancies: Iterable[Discrepancy]) -> tuple[Discrepancy, ...]:
 
 
 class Finding(Struct, frozen=True, array_like=True):
-    """An open finding; while it blocks, the cavity must not be worked on."""
+    """An open finding; while it blocks, the cavity must not be worked on. `wide`: it is about the connector as a whole."""
 
     entry: UUID
     blocks: bool
+    wide: bool
 
 
 class CavityState(Struct, array_like=True, kw_only=True):

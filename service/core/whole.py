@@ -3,12 +3,14 @@
 from service.core import cavity
 from service.core.discrepancies import Code
 from service.core.entries import Entry, Kind, Recorded
-from service.core.states import Finding, WholeState
+from service.core.states import WholeState
 
 
-def rank(state: WholeState, kind: Kind) -> int:
+def rank(state: WholeState, entry: Entry) -> int:
     """Which of several entries of one instant comes first: the one that fits the state."""
-    match kind:
+    match entry.kind:
+        case Kind.FINDING_CLOSED:
+            return 1 if cavity.closed(entry, state.findings) else 3
         case Kind.MATING:
             return 1 if state.mated is False else 3
         case Kind.UNMATING:
@@ -37,10 +39,13 @@ def apply(state: WholeState, recorded: Recorded, judged_by: cavity.Rules) -> Non
         case Kind.RETIREMENT:
             state.retired = True
         case Kind.FINDING:
-            state.findings = (*state.findings, Finding(entry.id, entry.blocks is not False))
+            state.findings = (*state.findings, cavity.finding(entry))
         case Kind.FINDING_CLOSED:
-            target = entry.refers_to
-            state.findings = tuple(each for each in state.findings if target is not None and each.entry != target)
+            gone = cavity.closed(entry, state.findings)
+            # One that refers to a finding may mean a cavity's.
+            if not gone and entry.refers_to is None:
+                judged_by.note(state, entry.id, Code.CLOSED_NO_FINDING)
+            state.findings = tuple(each for each in state.findings if each not in gone)
         case _:
             pass
     state.last_at = recorded.ordered_at

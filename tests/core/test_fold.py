@@ -93,6 +93,8 @@ TABLES = {
         insertion A                        -> worked_with_open_finding
         finding_closed note=cleaned        ->
         insertion C                        ->
+        finding_closed                     -> closed_no_finding
+        finding_closed refers_to=nothing   ->
     """,
     "a renewal starts a new life": """
         insertion A                        ->

@@ -98,6 +98,14 @@ def test_the_same_id_means_one_thing(service: Started) -> None:
             assert first["outcome"] == "recorded"
             assert again == first | {"outcome": "already_recorded"}
             assert [each["outcome"] for each in twice] == ["recorded", "already_recorded", "already_recorded"]
+            over = entry("insertion", minute=5)
+            once, copy = await post(client, over, over)
+            assert once["discrepancies"] == ["inserted_while_occupied"]
+            assert copy == once | {"outcome": "already_recorded"}
+            hasty = entry("insertion", minute=6)
+            both = await asyncio.gather(post(client, hasty), post(client, hasty))
+            told = {each["outcome"]: each for (each,) in both}
+            assert told["already_recorded"] == told["recorded"] | {"outcome": "already_recorded"}
             (other,) = await post(client, one | {"cavity": "c"})
             assert other["outcome"] == "refused"
             assert other["problem"]["type"] == "urn:tinebook:problem:id-reused"

@@ -174,7 +174,9 @@ def _carry_in(state: CavityState, entry: Entry, judged_by: Rules) -> None:
         judged_by.note(state, entry.id, Code.CARRY_IN_WITHOUT_SOURCE)
     stated = (entry.insertions or 0, entry.removals or 0, entry.tine_entries or 0)
     opening = (max(stated[0], state.opening[0]), max(stated[1], state.opening[1]), max(stated[2], state.opening[2]))
-    state.opening, state.carried, state.known = opening, True, True
+    state.opening, state.carried = opening, True
+    # Slips of a tool alone don't say how often a contact went in.
+    state.known = state.known or entry.insertions is not None or entry.removals is not None
     _count(state, entry, judged_by, cycles.Counts(had[0] + opening[0], had[1] + opening[1], had[2] + opening[2]))
     if entry.occupied is not None:
         state.occupied = entry.occupied

@@ -36,6 +36,13 @@ TABLE: list[tuple[str, str, str, dict[str, object]]] = [
     ("insert A", "warn history_unknown", "removal A ->", {"history": "unknown"}),
     ("insert A", "no_go spent history_unknown", CYCLES * 10, {"history": "unknown"}),
     ("insert A", "go", "carry_in A insertions=3 removals=3 occupied=false source=card ->", {"history": "unknown"}),
+    (
+        "insert A",
+        "warn history_unknown",
+        "carry_in A tine_entries=1 occupied=false source=card ->",
+        {"history": "unknown"},
+    ),
+    ("insert A", "go", "carry_in A removals=1 occupied=false source=card ->", {"history": "unknown"}),
     ("insert A", "no_go open_finding", "finding A ->", {}),
     ("insert A", "no_go open_finding", "finding ->", {}),
     ("insert C", "go", "finding A ->", {}),

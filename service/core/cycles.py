@@ -2,6 +2,7 @@
 
 import enum
 import math
+from collections.abc import Sequence
 from decimal import Decimal
 from functools import lru_cache
 
@@ -83,6 +84,13 @@ def standing(counts: Counts, occupied: bool | None, known: bool, figures: Limits
     following = begun(after_insertion(counts, occupied), figures.first_insertion_counts)
     left = None if figures.rating is None or not known else max(figures.rating - following + 1, 0)
     return Standing(_wear(now, following, known, figures), now, counts.removals, following, left)
+
+
+def most_pressing(standings: Sequence[Standing]) -> int | None:
+    """Which of them runs out first: the worst wear, then the most cycles, then the order; None of none."""
+    return max(
+        range(len(standings)), key=lambda each: (SEVERITY[standings[each].wear], standings[each].next), default=None
+    )
 
 
 def _wear(now: int, following: int, known: bool, figures: Limits) -> Wear:

@@ -5,10 +5,14 @@ from msgspec import Struct
 from service.core import cycles, plans
 from service.core.cycles import Wear
 from service.core.entries import Definition, HouseRule
-from service.core.states import CavityState, ConnectorState
+from service.core.states import ConnectorState
 
 NOBODY_KNOWS = 2_147_483_647
 """Urgency where what remains is not known: after everything that is."""
+
+
+_WORN = (Wear.SPENT, Wear.OVER)
+"""Can't take a contact again."""
 
 
 class LimitLine(Struct, frozen=True):
@@ -31,27 +35,22 @@ class LimitLine(Struct, frozen=True):
 def line(definition: Definition, state: ConnectorState, house: HouseRule) -> LimitLine | None:
     """The line of a connector; None if it is within its rating or retired."""
     figures = cycles.limits(definition.rating, definition.nearing_fraction, house)
-    limiting = plans.limiting(state.cavities, figures)
-    if limiting is None or limiting.standing.wear is Wear.WITHIN or state.whole.retired:
+    standings = [plans.standing(each, figures) for each in state.cavities]
+    limiting = cycles.most_pressing(standings)
+    if limiting is None or standings[limiting].wear is Wear.WITHIN or state.whole.retired:
         return None
-    stands = limiting.standing
-    worn = sum(_worn(each, figures) for each in state.cavities)
+    stands = standings[limiting]
     return LimitLine(
         rank=max(cycles.SEVERITY.values()) - cycles.SEVERITY[stands.wear],
         urgency=NOBODY_KNOWS if stands.left is None else stands.left,
         wear=stands.wear.value,
-        limiting_cavity=limiting.cavity,
+        limiting_cavity=state.cavities[limiting].id,
         cycles_begun=stands.begun,
         rating=figures.rating,
         rating_verified=definition.rating is not None and definition.rating.verified,
         remaining=stands.left,
-        worn_cavities=worn,
+        worn_cavities=sum(each.wear in _WORN for each in standings),
         asset=state.whole.asset,
         zone=state.whole.zone,
         position=state.whole.position,
     )
-
-
-def _worn(state: CavityState, figures: cycles.Limits) -> bool:
-    """Spent or over: it can't take a contact again."""
-    return cycles.standing(state.counts, state.occupied, state.known, figures).wear in (Wear.SPENT, Wear.OVER)

@@ -73,7 +73,7 @@ def plan(
         verdict = answers.judge(definition, house, state.whole, met, step.action, step.fit)
         for kind in halves(step.action):
             cavity.apply(met, _supposed(kind, step.cavity), by_rules)
-        judged.append(JudgedStep(step, verdict, _standing(met, figures)))
+        judged.append(JudgedStep(step, verdict, standing(met, figures)))
     return Plan(
         answer=answers.worst([each.judged.answer for each in judged]),
         steps=tuple(judged),
@@ -95,12 +95,14 @@ def halves(action: Action) -> tuple[Kind, ...]:
 
 def limiting(cavities: Iterable[CavityState], figures: cycles.Limits) -> Limiting | None:
     """The connector's count is that of its limiting cavity: the worst wear, then the least left, then the insert's order."""
-    standings = [(each.id, _standing(each, figures)) for each in cavities]
-    worst = max(standings, key=lambda each: (cycles.SEVERITY[each[1].wear], each[1].next), default=None)
-    return Limiting(*worst) if worst is not None else None
+    cavities = tuple(cavities)
+    standings = [standing(each, figures) for each in cavities]
+    worst = cycles.most_pressing(standings)
+    return None if worst is None else Limiting(cavities[worst].id, standings[worst])
 
 
-def _standing(state: CavityState, figures: cycles.Limits) -> cycles.Standing:
+def standing(state: CavityState, figures: cycles.Limits) -> cycles.Standing:
+    """Where the retainer of a cavity stands."""
     return cycles.standing(state.counts, state.occupied, state.known, figures)
 
 

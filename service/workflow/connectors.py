@@ -10,7 +10,7 @@ from msgspec import Struct
 
 from service import catalog, messages, problems, views
 from service.core import chain, entries, fold, limits, marks, states
-from service.core.entries import CavityDefinition, CavityIds, Definition, HouseRule, Recorded, Text
+from service.core.entries import CavityDefinition, CavityIds, Definition, Entry, HouseRule, Recorded, Text
 from service.store import database, ledger
 from service.store.database import Connection
 from service.store.ledger import Head
@@ -186,8 +186,8 @@ async def _join(
         draft = recording.Draft()
         state = await scribe.advance(connection, draft, head, fits)
         await draft.write(connection)
-        shown = views.Shown(head.definition, house)
-        results.extend(recording.result(each.entry, "recorded", state, shown) for each in fits)
+        told: list[tuple[Entry, messages.Outcome]] = [(each.entry, "recorded") for each in fits]
+        results.extend(recording.results(told, head.definition, state, house))
         await database.run(connection, "join_parked", [each.entry.id for each in fits], head.connector)
     return results
 

@@ -1,7 +1,7 @@
 """Recording entries. Those that arrive together share a commit; none that is bad sinks its neighbours."""
 
 import asyncio
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from uuid import UUID
 
@@ -11,7 +11,7 @@ from msgspec import Struct
 
 from service import messages, problems, views
 from service.core import chain, entries, fold, limits, marks, noting
-from service.core.entries import Entry, HouseRule, Recorded
+from service.core.entries import Definition, Entry, HouseRule, Recorded
 from service.core.marks import Mark
 from service.core.states import ConnectorState
 from service.store import database, ledger
@@ -202,25 +202,25 @@ class Scribe:
         targets, heads = await self._locked(connection, submissions)
         accepted = await _receipts(connection, submissions)
         draft = Draft()
-        results: list[messages.EntryResult] = []
+        answers: list[messages.EntryResult] = []
         fresh: dict[UUID, list[int]] = {}
         told: dict[UUID, list[int]] = {}
         for index, (each, target) in enumerate(zip(submissions, targets, strict=True)):
             head = heads.get(target) if isinstance(target, UUID) else None
             before = accepted.get(each.entry.id)
             if before is not None:
-                results.append(_seen_before(each, before))
+                answers.append(_seen_before(each, before))
             elif head is None:
                 accepted[each.entry.id] = (each.digest, True)
-                results.append(_park(draft, each, target))
+                answers.append(_park(draft, each, target))
             elif (fault := _cavity_problem(each.entry, head)) is not None:
-                results.append(messages.EntryResult(id=each.entry.id, outcome="refused", problem=fault))
+                answers.append(messages.EntryResult(id=each.entry.id, outcome="refused", problem=fault))
             else:
                 accepted[each.entry.id] = (each.digest, False)
                 draft.receipts.append((each.entry.id, head.connector, each.digest))
                 fresh.setdefault(head.connector, []).append(index)
-                results.append(messages.EntryResult(id=each.entry.id, outcome="recorded"))
-            if head is not None and results[index].outcome in _IN_LEDGER:
+                answers.append(messages.EntryResult(id=each.entry.id, outcome="recorded"))
+            if head is not None and answers[index].outcome in _IN_LEDGER:
                 told.setdefault(head.connector, []).append(index)
         after = {
             connector: await self.advance(
@@ -229,12 +229,13 @@ class Scribe:
             for connector, indexes in fresh.items()
         }
         for connector, indexes in () if brief else told.items():
-            head, shown = heads[connector], views.Shown(heads[connector].definition, self._house)
-            for index in indexes:
-                state = after.get(connector, head.state)
-                results[index] = result(submissions[index].entry, results[index].outcome, state, shown)
+            head = heads[connector]
+            about = ((submissions[each].entry, answers[each].outcome) for each in indexes)
+            whole = results(about, head.definition, after.get(connector, head.state), self._house)
+            for index, answer in zip(indexes, whole, strict=True):
+                answers[index] = answer
         await draft.write(connection)
-        return results
+        return answers
 
     async def _locked(
         self, connection: Connection, submissions: Sequence[Submission]
@@ -330,11 +331,21 @@ async def _folded(connection: Connection, head: Head, news: list[Recorded]) -> C
     return fold.refold(head.definition, head.state, [*history, *news], only)
 
 
-def result(entry: Entry, outcome: messages.Outcome, state: ConnectorState, shown: views.Shown) -> messages.EntryResult:
-    """What became of an entry, and its cavity as it stands now."""
-    noted = [each.code.value for each in state.whole.discrepancies if each.entry == entry.id]
-    for cavity in state.cavities:
-        noted.extend(each.code.value for each in cavity.discrepancies if each.entry == entry.id)
-    return messages.EntryResult(
-        id=entry.id, outcome=outcome, discrepancies=tuple(dict.fromkeys(noted)), cavity=shown.named(state, entry.cavity)
-    )
+def results(
+    told: Iterable[tuple[Entry, messages.Outcome]], definition: Definition, state: ConnectorState, house: HouseRule
+) -> list[messages.EntryResult]:
+    """What became of entries of one connector, each with what it was found to be and its cavity as it stands now."""
+    noted: dict[UUID, dict[str, None]] = {}
+    for each in (*state.whole.discrepancies, *(open_ for part in state.cavities for open_ in part.discrepancies)):
+        noted.setdefault(each.entry, {})[each.code.value] = None
+    shown = views.Shown(definition, house)
+    cavities: dict[str | None, messages.CavityView | None] = {None: None}
+    found = []
+    for entry, outcome in told:
+        if entry.cavity not in cavities:
+            cavities[entry.cavity] = shown.named(state, entry.cavity)
+        codes = tuple(noted.get(entry.id, ()))
+        found.append(
+            messages.EntryResult(id=entry.id, outcome=outcome, discrepancies=codes, cavity=cavities[entry.cavity])
+        )
+    return found

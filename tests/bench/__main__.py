@@ -100,9 +100,9 @@ class Bench:
                 None,
             ),
             Comparison(
-                "one hot connector, 48 connections / pgbench, 16 clients",
+                "one hot connector, 40 connections / pgbench, 16 clients",
                 "entries/s",
-                lambda: self.load("entry", 48, connectors=1).per_second,
+                lambda: self.load("entry", 40, connectors=1).per_second,
                 lambda: bench.entries(connectors=1, clients=16, seconds=seconds),
                 2.5,
             ),

@@ -55,19 +55,21 @@ def _requests(order: Order, number: int) -> Iterator[bytes]:
     turns: Counter[int] = Counter()
     while True:
         which = chance.randrange(order.connectors)
-        entries = [_entry(chance, which, turns, number) for _ in range(order.batch)]
+        entries = [_entry(chance, which, turns, number, order.connections) for _ in range(order.batch)]
         yield wire.request("POST", "/v1/entries", order.token, {"entries": entries})
 
 
-def _entry(chance: random.Random, which: int, turns: Counter[int], number: int) -> dict[str, str]:
-    # In and out of one cavity after the other, beginning with a cavity of the connection's own: work without discrepancies.
+def _entry(chance: random.Random, which: int, turns: Counter[int], number: int, connections: int) -> dict[str, str]:
+    # In and out of one cavity after the other, of those that are this connection's own: work without discrepancies.
     turn = turns[which]
     turns[which] += 1
+    share = len(fleet.CAVITIES) // connections
+    cavity = number * share + turn // 2 % share
     return {
         "id": str(uuid.UUID(int=chance.getrandbits(128), version=4)),
         "connector": str(fleet.connector_id(which)),
         "kind": "removal" if turn % 2 else "insertion",
-        "cavity": fleet.CAVITIES[(number + turn // 2) % len(fleet.CAVITIES)],
+        "cavity": fleet.CAVITIES[cavity],
         "performed_at": datetime.now(UTC).isoformat(),
         "performed_by": "badge 117",
         "tool": "M81969/14-02",

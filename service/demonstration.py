@@ -3,6 +3,7 @@
 import asyncio
 import os
 from collections.abc import Callable
+from contextlib import ExitStack
 from datetime import timedelta
 from pathlib import Path
 
@@ -34,7 +35,9 @@ def run(config: Settings, say: Callable[[str], None]) -> None:
     """Run the demo in the settings' data directory until told to stop. What was recorded there before is kept."""
     for port in (config.port, config.port + 1):
         check_port(config.host, port)
-    with Family() as family, runtime.databases(config) as found:
+    # Signals are the family's from the start, but its children have to stop before the database that they use.
+    with Family() as family, runtime.databases(config) as found, ExitStack() as before_the_database:
+        before_the_database.callback(family.stop)
         # Whoever waits for demo.json must not find that of an earlier start; its tokens are kept beside it.
         written, last = config.data / "demo.json", config.data / "demo.last.json"
         if written.exists():

@@ -31,6 +31,10 @@ class Family:
         return self
 
     def __exit__(self, *_: object) -> None:
+        self.stop()
+
+    def stop(self) -> None:
+        """Stop all children, the last started first; for whoever has to stop them before something that they use."""
         for child in reversed(self._children.values()):
             if child.poll() is None:
                 child.terminate()

@@ -140,8 +140,8 @@ def test_an_answer_fits_the_screen(told: str, *, ascii_only: bool) -> None:
     assert len(cut) <= 22
     assert max(map(len, whole)) <= 80
     if len(whole) > len(cut):
-        hidden = sum(int(each.split()[0]) for each in cut if each.endswith("more lines: say 'more'"))
-        assert len(whole) - len(cut) == hidden - sum(each.endswith("more lines: say 'more'") for each in cut)
+        hidden = sum(int(each.split()[0]) for each in cut if each.endswith("more lines: say 'more' (or --whole)"))
+        assert len(whole) - len(cut) == hidden - sum(each.endswith("more lines: say 'more' (or --whole)") for each in cut)
     assert cut[-1] == "Everything is sent."
     if ascii_only:
         assert all(each.isascii() for each in whole)

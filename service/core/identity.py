@@ -88,9 +88,14 @@ _BY_GS1 = _Enterprise("", re.compile("[0-9]{4,12}"), "GS1 company prefix")
 _BY_DODAAC = _Enterprise("LD", re.compile("[0-9A-HJ-NP-Z]{6}"), "DoDAAC")
 _BY_AGENCY = _Enterprise("", re.compile("D[0-9A-HJ-NP-Z]{5}|(?!D)[A-Z0-9]{2,}"), "agency code with enterprise")
 
-# MIL-STD-130N Table A-II.
+# MIL-STD-130N Table A-II; 37S from the list of ANSI MH10.8.2: agency code, enterprise and part number, `+`, serial.
 _DATA = _Dialect(
-    whole={"25S": Construct.COMPLETE, "I": Construct.EQUIVALENT, "22S": Construct.EQUIVALENT},
+    whole={
+        "25S": Construct.COMPLETE,
+        "37S": Construct.TWO,
+        "I": Construct.EQUIVALENT,
+        "22S": Construct.EQUIVALENT,
+    },
     cage_serials=("18S",),
     enterprises={"17V": _BY_CAGE, "12V": _BY_DUNS, "3V": _BY_GS1, "7L": _BY_DODAAC, "18V": _BY_AGENCY},
     parts=("1P",),
@@ -114,6 +119,8 @@ _GS1 = _Dialect(
 )
 
 _DIALECTS = {"05": _GS1, "06": _DATA, "12": _TEXT, "DD": _TEXT}
+_SELF_DELIMITING = "37S"
+_SELF_DELIMITED = re.compile("(?:D[0-9A-HJ-NP-Z]{5}[A-Z0-9/-]+|(?!D)[A-Z0-9/-]{3,})[+][A-Z0-9/-]+")
 _FROM_MEMORY = frozenset({"USN", "UST", "BII"})
 _GRAI_WITHOUT_SERIAL = 14
 
@@ -187,7 +194,29 @@ def _whole(dialect: _Dialect, elements: Sequence[Element]) -> Iterator[Identity]
             continue
         if each.qualifier == "8003" and len(each.value) <= _GRAI_WITHOUT_SERIAL:
             continue  # It names a kind of asset, not one asset.
-        yield Identity(uii=each.value, construct=dialect.whole[each.qualifier], used=(each.qualifier,))
+        if each.qualifier == _SELF_DELIMITING:
+            yield _self_delimiting(each.value)
+        else:
+            yield Identity(uii=each.value, construct=dialect.whole[each.qualifier], used=(each.qualifier,))
+
+
+def _self_delimiting(value: str) -> Identity:
+    """The UII of construct 2, with the serial apart; the part number too where the enterprise has a CAGE code."""
+    start, _, serial = value.partition("+")
+    by_cage = start.startswith("D")
+    return Identity(
+        uii=start + serial,
+        construct=Construct.TWO,
+        used=(_SELF_DELIMITING,),
+        cage=start[1:6] if by_cage else None,
+        part_number=start[6:] if by_cage else None,
+        serial=serial,
+    )
+
+
+def self_delimiting(cage: str, part_number: str, serial: str) -> str | None:
+    """The value of a 37S for a construct 2 identity, or None where the elements are not legal ones."""
+    return f"D{cage}{part_number}+{serial}" if construct_2(cage, part_number, serial) else None
 
 
 def _made(dialect: _Dialect, elements: Sequence[Element]) -> Iterator[Identity]:
@@ -249,7 +278,11 @@ def _faults(identity: Identity, understood: _Understood) -> Iterator[Fault]:
 
 
 def _element_faults(dialect: _Dialect, qualifier: str, value: str) -> Iterator[Fault]:
-    if _LEGAL.fullmatch(value) is None:
+    if qualifier == _SELF_DELIMITING:
+        if _SELF_DELIMITED.fullmatch(value) is None:
+            text = "The element 37S is not an agency code with enterprise, a part number, one plus sign and a serial."
+            yield Fault("bad_enterprise", text)
+    elif _LEGAL.fullmatch(value) is None:
         text = f"The element {qualifier} holds something other than capitals, digits, hyphen and slash."
         yield Fault("illegal_character", text)
     elif qualifier in dialect.enterprises:

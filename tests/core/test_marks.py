@@ -107,6 +107,9 @@ IDENTITIES = [
     ("agency code given", message("06", "18VD0CVA5", "1T1234", "S786950"), "D0CVA51234786950", "construct_2"),
     ("agency code beside", message("06", "17V0CVA5", "18VD0CVA5", "1P1", "S2"), "D0CVA512", "construct_2"),
     ("other agency", message("06", "18VLHA123", "1P1", "S2"), "LHA12312", "construct_2"),
+    # ANSI MH10.8.2: agency code, enterprise, part number, plus sign, serial.
+    ("self-delimiting", message("06", "37SD0CVA51234+786950"), "D0CVA51234786950", "construct_2"),
+    ("self-delimiting, DUNS", message("06", "37SUN1234567891234+7"), "UN12345678912347", "construct_2"),
     ("VIN", message("06", "I1M8GDM9AXKP042788"), "1M8GDM9AXKP042788", "equivalent"),
     ("ESN", message("06", "22S80A0B1C2"), "80A0B1C2", "equivalent"),
     ("DUNS", message("12", "DUN 123456789", "UCN 10936"), "UN12345678910936", "construct_1"),
@@ -150,6 +153,10 @@ REFUSED = [
     ("two constructs", message("12", "MFR 0CVA5", "SER 1", "PNO 2", "SEQ 3"), "ambiguous_identity"),
     ("two whole ones", message("06", "25SUN123456789A1", "I1M8GDM9AXKP042788"), "ambiguous_identity"),
     ("bad CAGE in a whole one", message("06", "25SD0CVO5786950"), "bad_enterprise"),
+    ("no plus sign", message("06", "37SD0CVA51234786950"), "bad_enterprise"),
+    ("two plus signs", message("06", "37SD0CVA51234+78+6950"), "bad_enterprise"),
+    ("no serial after the plus sign", message("06", "37SD0CVA51234+"), "bad_enterprise"),
+    ("no part number before it", message("06", "37SD0CVA5+786950"), "bad_enterprise"),
     ("CAGE without a serial", message("06", "18S0CVA5"), "bad_enterprise"),
     ("lower-case CAGE", message("12", "MFR 0cva5", "SER 1"), "illegal_character"),
     ("short CAGE", message("12", "MFR CVA5", "SER 1"), "bad_enterprise"),
@@ -274,6 +281,14 @@ def test_the_parts_of_an_identity_are_kept_apart() -> None:
     assert "4202435-02" not in (mark.identity or "")
     lot = marks.read(message("06", "17V0CVA5", "1T1234", "S786950", "30T9"))
     assert (lot.part_number, lot.lot, lot.serial) == (None, "1234", "786950")
+
+
+def test_a_self_delimiting_uii_keeps_its_parts_apart() -> None:
+    """37S says where the part number ends, which the concatenation it stands for does not (ANSI MH10.8.2)."""
+    mark = marks.read(message("06", "37SD0CVA5M-12/3+4786950"))
+    assert (mark.cage, mark.part_number, mark.serial) == ("0CVA5", "M-12/3", "4786950")
+    assert not marks.contradicts(mark, "4786950", "0CVA5", "M-12/3")
+    assert marks.contradicts(mark, "786950", "0CVA5", "M-12/34")
 
 
 def test_a_repeated_element_keeps_both_values() -> None:

@@ -4,13 +4,15 @@ from collections.abc import AsyncIterator, Callable
 from typing import Any, Literal
 from uuid import UUID
 
+import msgspec
 from msgspec import Struct
 
-from service.core import chain, fold, limits, states
+from service.core import chain, fold, limits, marks, states
 from service.core.entries import Definition, HouseRule, Recorded
 from service.core.limits import LimitLine
 from service.store import database, ledger
 from service.store.database import Connection
+from service.workflow import finding
 
 _PAGE = 200
 _NOWHERE = UUID(int=0)
@@ -28,6 +30,10 @@ class Break(Struct, frozen=True):
         return f"{where}: {self.text}"
 
 
+_Identity = tuple[str, str | None, str | None, str | None]
+"""Serial, CAGE code, part number, family."""
+
+
 class Proof(Struct, frozen=True):
     """What one connector's records give when they are read from the first definition on."""
 
@@ -39,6 +45,15 @@ class Proof(Struct, frozen=True):
     line: LimitLine | None
 
 
+class Waiting(Struct, frozen=True):
+    """A parked entry: whether it is still what was accepted, the keys that it has to wait under, and those it does."""
+
+    id: UUID
+    intact: bool
+    keys: frozenset[str]
+    kept: frozenset[str]
+
+
 class Page(Struct, frozen=True):
     """The records of some connectors, as read in one snapshot."""
 
@@ -46,6 +61,8 @@ class Page(Struct, frozen=True):
     definitions: dict[UUID, list[Any]]
     entries: dict[UUID, list[Any]]
     lines: dict[UUID, LimitLine]
+    identities: dict[UUID, _Identity]
+    keys: dict[UUID, set[str]]
 
 
 Progress = Callable[[int, int], None]
@@ -62,11 +79,14 @@ async def verify(
             for each in breaks:
                 yield each
             if proof is not None:
-                for each in _against_state(row, proof, page.lines.get(row["connector"])):
+                for each in _against(row, proof, page):
                     yield each
     if only is None:
         for each in await _gone(connection):
             yield each
+        async for waiting in _waiting(connection):
+            if not waiting.intact or waiting.keys != waiting.kept:
+                yield _misplaced(waiting)
 
 
 async def rebuild(
@@ -89,19 +109,32 @@ async def rebuild(
                 yield each
             if proof is None or breaks or row["connector"] in witnesses:
                 continue
-            if not _against_state(row, proof, page.lines.get(row["connector"])):
-                continue
-            await database.run(
-                connection,
-                "replace_head",
-                row["connector"],
-                proof.entries,
-                proof.hash,
-                proof.definition_number,
-                proof.state,
-            )
-            await ledger.put_limit_lines(connection, [(row["connector"], proof.line)])
-            yield row["connector"]
+            if _against(row, proof, page):
+                await _replace(connection, row["connector"], proof)
+                yield row["connector"]
+    if only is None:
+        async for outcome in _waiting_again(connection):
+            yield outcome
+
+
+async def _waiting_again(connection: Connection) -> AsyncIterator[UUID | Break]:
+    async for each in _waiting(connection):
+        if not each.intact:
+            yield _misplaced(each)
+        elif each.keys != each.kept:
+            async with connection.transaction():
+                await database.run(connection, "drop_waiting_marks", each.id)
+                await database.run(connection, "park_marks", list(each.keys), [each.id] * len(each.keys))
+            yield each.id
+
+
+async def _replace(connection: Connection, connector: UUID, proof: Proof) -> None:
+    head = (connector, proof.entries, proof.hash, proof.definition_number, proof.state)
+    await database.run(connection, "replace_head", *head)
+    await ledger.put_limit_lines(connection, [(connector, proof.line)])
+    await database.run(connection, "replace_identity", connector, *_identity(proof.definition))
+    await database.run(connection, "drop_marks", connector)
+    await database.run(connection, "register_marks", _keys(proof.definition), connector)
 
 
 async def _gone(connection: Connection) -> list[Break]:
@@ -125,23 +158,31 @@ async def _pages(
             rows = await database.fetch(connection, "proof_page", after, _PAGE, only)
             if not rows:
                 return
-            ids = [row["connector"] for row in rows]
+            identities = {
+                row["connector"]: (row["serial"], row["cage"], row["part_number"], row["family"]) for row in rows
+            }
+            ids = list(identities)
             if not read_only:
                 locked = {row["connector"]: row for row in await database.fetch(connection, "lock_heads", ids)}
                 rows = [locked.get(row["connector"], row) for row in rows]
-            yield await _page(connection, rows, ids)
+            yield await _page(connection, rows, identities)
         done, after = done + len(rows), ids[-1]
         progress(done, max(total, done))
 
 
-async def _page(connection: Connection, rows: list[Any], ids: list[UUID]) -> Page:
-    page = Page(rows, {each: [] for each in ids}, {each: [] for each in ids}, {})
+async def _page(connection: Connection, rows: list[Any], identities: dict[UUID, _Identity]) -> Page:
+    ids = list(identities)
+    page = Page(
+        rows, {each: [] for each in ids}, {each: [] for each in ids}, {}, identities, {each: set() for each in ids}
+    )
     for row in await database.fetch(connection, "proof_definitions", ids):
         page.definitions[row["connector"]].append(row)
     for row in await database.fetch(connection, "proof_entries", ids):
         page.entries[row["connector"]].append(row)
     for row in await database.fetch(connection, "proof_limit_lines", ids):
         page.lines[row["connector"]] = LimitLine(*(row[name] for name in LimitLine.__struct_fields__))
+    for row in await database.fetch(connection, "proof_marks", ids):
+        page.keys[row["connector"]].add(row["key"])
     return page
 
 
@@ -152,6 +193,10 @@ def prove(connector: UUID, page: Page, house: HouseRule) -> tuple[Proof | None, 
     if not definitions or breaks:
         breaks = breaks or [Break(connector, "definition 1", "is missing")]
         return None, breaks
+    for row, data in zip(page.definitions[connector], definitions, strict=True):
+        body = chain.decode_definition(data)
+        if (body.definition.connector, body.recorded_at) != (connector, row["recorded_at"]):
+            breaks.append(Break(connector, f"definition {row['number']}", "its columns differ from what was hashed"))
     definition = chain.decode_definition(definitions[-1]).definition
     bodies, head = _chained(connector, page.entries[connector], "entry", page.definitions[connector][0]["hash"], breaks)
     history = [
@@ -188,7 +233,7 @@ def _recorded(connector: UUID, row: Any, data: bytes, breaks: list[Break]) -> Re
     for name, value in zip(columns, shown, strict=True):
         if row[name] != value:
             breaks.append(Break(connector, f"entry {row['number']}", f"its column {name} differs from what was hashed"))
-    if row["digest"] != chain.digest(chain.canonical_entry(entry)):
+    if row["digest"] != chain.digest(chain.canonical_entry(entry)) or row["kept_in"] != connector:
         breaks.append(Break(connector, f"entry {row['number']}", "its receipt is missing or is for something else"))
     return recorded
 
@@ -202,6 +247,45 @@ def _cut_off(row: Any, proof: Proof) -> Break:
     return Break(
         row["connector"], f"entry {proof.entries + 1}", f"is missing; the head stands at entry {row['entries']}"
     )
+
+
+async def _waiting(connection: Connection) -> AsyncIterator[Waiting]:
+    after = _NOWHERE
+    while rows := await database.fetch(connection, "proof_parked", after, _PAGE):
+        for row in rows:
+            entry = msgspec.json.decode(row["body"], type=Recorded).entry
+            shown = (row["id"], row["mark"], row["digest"])
+            yield Waiting(
+                id=row["id"],
+                intact=shown == (entry.id, entry.connector, chain.digest(chain.canonical_entry(entry))),
+                keys=frozenset(marks.look_up_keys(finding.read(entry.connector))),
+                kept=frozenset(row["keys"]),
+            )
+        after = rows[-1]["id"]
+
+
+def _misplaced(waiting: Waiting) -> Break:
+    text = "does not wait under its own mark" if waiting.intact else "is not what was accepted under its id"
+    return Break(None, f"parked entry {waiting.id}", text)
+
+
+def _identity(definition: Definition) -> _Identity:
+    return definition.serial, definition.cage, definition.part_number, definition.family
+
+
+def _keys(definition: Definition) -> list[str]:
+    return list(marks.keys(definition.serial, definition.cage, definition.part_number, definition.connector))
+
+
+def _against(row: Any, proof: Proof, page: Page) -> list[Break]:
+    """Where what a connector is found by, or its state, differs from what its records give."""
+    connector = row["connector"]
+    found = _against_state(row, proof, page.lines.get(connector))
+    if page.identities[connector] != _identity(proof.definition):
+        found.append(Break(connector, "identity", "is not what its definition says"))
+    if page.keys[connector] != set(_keys(proof.definition)):
+        found.append(Break(connector, "marks", "are not the ones that it has to be found by"))
+    return found
 
 
 def _against_state(row: Any, proof: Proof, line: LimitLine | None) -> list[Break]:

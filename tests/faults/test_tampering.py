@@ -146,6 +146,44 @@ ACTS = (
         (f"{_HERE}limit line: is not what the state gives",),
         repairable=True,
     ),
+    Act(
+        "a mark is made to find another connector",
+        ("update tinebook.mark set connector = '{other}' where key = 'EX-1'",),
+        (
+            f"{_HERE}marks: are not the ones that it has to be found by",
+            "connector {other}, marks: are not the ones that it has to be found by",
+        ),
+        repairable=True,
+    ),
+    Act(
+        "a connector is given another serial",
+        ("update tinebook.connector set serial = 'EX-3' where connector = '{connector}'",),
+        (f"{_HERE}identity: is not what its definition says",),
+        repairable=True,
+    ),
+    Act(
+        "a definition is dated back",
+        (
+            "update tinebook.definition set recorded_at = recorded_at - interval '1 year' where connector = '{connector}'",
+        ),
+        (f"{_HERE}definition 1: its columns differ from what was hashed",),
+    ),
+    Act(
+        "a receipt is made to point elsewhere",
+        ("update tinebook.receipt set connector = '{other}' where id = '{ids[1]}'",),
+        (f"{_HERE}entry 2: its receipt is missing or is for something else",),
+    ),
+    Act(
+        "an entry that waits is altered",
+        (f"update tinebook.parked set body = {_FORGED}",),
+        ("parked entry {waiting}: is not what was accepted under its id",),
+    ),
+    Act(
+        "an entry that waits is made to wait for another connector",
+        ("update tinebook.parked_mark set key = 'EX-8'",),
+        ("parked entry {waiting}: does not wait under its own mark",),
+        repairable=True,
+    ),
 )
 
 
@@ -181,10 +219,16 @@ async def _recorded(service: Started) -> dict[str, Any]:
     async with service() as client:
         rating = {"value": 3, "basis": "house"}
         made = (await client.post("/v1/connectors", json=registration(rating=rating))).json()
-        await client.post("/v1/connectors", json=registration("EX-2"))
+        other = (await client.post("/v1/connectors", json=registration("EX-2"))).json()
+        (waiting,) = await post(client, entry("insertion", serial="EX-9"))
         facts = [entry(kind, minute=minute) for minute, kind in enumerate(["insertion", "removal"] * 3)]
         await post(client, *facts, entry("insertion", serial="EX-2"))
-        return {"connector": made["id"], "ids": [each["id"] for each in facts]}
+        return {
+            "connector": made["id"],
+            "other": other["id"],
+            "waiting": waiting["id"],
+            "ids": [each["id"] for each in facts],
+        }
 
 
 async def _done(dsn: str, statements: list[str]) -> None:
@@ -200,7 +244,7 @@ async def _done(dsn: str, statements: list[str]) -> None:
 async def _kept(dsn: str) -> dict[str, list[tuple[Any, ...]]]:
     """Everything that the ledger and its state consist of."""
     async with database.owner(dsn) as connection:
-        tables = ("entry", "definition", "receipt", "head", "limit_line")
+        tables = ("entry", "definition", "receipt", "head", "limit_line", "connector", "mark", "parked", "parked_mark")
         return {
             each: sorted(map(tuple, await connection.fetch(f"select t::text from tinebook.{each} as t")))
             for each in tables

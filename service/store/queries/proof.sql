@@ -6,7 +6,7 @@ select count(*) as connectors from tinebook.connector as c;
 
 -- name: proof_page
 -- The next connectors in the order of their ids, with their heads.
-select c.connector, h.entries, h.hash, h.definition, h.state
+select c.connector, c.serial, c.cage, c.part_number, c.family, h.entries, h.hash, h.definition, h.state
 from tinebook.connector as c
 left join tinebook.head as h on h.connector = c.connector
 where c.connector > $1::uuid and ($3::uuid is null or c.connector = $3::uuid)
@@ -21,10 +21,12 @@ where d.connector = any($1::uuid[])
 order by d.connector, d.number;
 
 -- name: proof_entries
--- All entries of these connectors, each with the receipt of its id.
-select e.connector, e.number, e.id, e.kind, e.cavity, e.performed_at, e.recorded_at, e.body, e.hash, r.digest
+-- All entries of these connectors, each with the receipt of its id and where that says it is.
+select e.connector, e.number, e.id, e.kind, e.cavity, e.performed_at, e.recorded_at, e.body, e.hash, r.digest,
+       coalesce(r.connector, p.joined) as kept_in
 from tinebook.entry as e
 left join tinebook.receipt as r on r.id = e.id
+left join tinebook.parked as p on p.id = e.id
 where e.connector = any($1::uuid[])
 order by e.connector, e.number;
 
@@ -34,6 +36,21 @@ select l.connector, l.rank, l.urgency, l.wear, l.limiting_cavity, l.cycles_begun
        l.worn_cavities, l.asset, l.zone, l."position"
 from tinebook.limit_line as l
 where l.connector = any($1::uuid[]);
+
+-- name: proof_marks
+-- The keys under which they are found.
+select m.connector, m.key
+from tinebook.mark as m
+where m.connector = any($1::uuid[]);
+
+-- name: proof_parked
+-- The next entries that wait for their connector, with what they were accepted as and the keys they wait under.
+select p.id, p.mark, p.body, r.digest, array(select k.key from tinebook.parked_mark as k where k.id = p.id) as keys
+from tinebook.parked as p
+left join tinebook.receipt as r on r.id = p.id
+where p.joined is null and p.id > $1::uuid
+order by p.id
+limit $2::integer;
 
 -- name: proof_strays
 -- Entries whose connector is not on the books.
@@ -60,3 +77,19 @@ insert into tinebook.head as h (connector, entries, hash, definition, state)
 values ($1::uuid, $2::integer, $3::bytea, $4::integer, $5::bytea)
 on conflict on constraint head_key do update
 set entries = excluded.entries, hash = excluded.hash, definition = excluded.definition, state = excluded.state;
+
+-- name: replace_identity
+-- Who a connector is, as its definition says.
+update tinebook.connector as c
+set serial = $2::text, cage = $3::text, part_number = $4::text, family = $5::text
+where c.connector = $1::uuid;
+
+-- name: drop_waiting_marks
+-- Forget under which keys a parked entry waits, to keep them anew.
+delete from tinebook.parked_mark as k
+where k.id = $1::uuid;
+
+-- name: drop_marks
+-- Forget under which keys a connector is found, to register them anew.
+delete from tinebook.mark as m
+where m.connector = $1::uuid;

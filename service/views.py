@@ -56,7 +56,7 @@ class Shown:
             held=state.held,
             contact=state.contact,
             blocked=state.blocked,
-            discrepancies=tuple(each.code.value for each in state.discrepancies),
+            discrepancies=tuple([each.code.value for each in state.discrepancies]) if state.discrepancies else (),
         )
 
     def cavities(self, state: ConnectorState) -> tuple[messages.CavityView, ...]:

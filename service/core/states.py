@@ -61,7 +61,7 @@ class CavityState(Struct, array_like=True, kw_only=True):
     @property
     def blocked(self) -> bool:
         """Whether an open finding forbids work."""
-        return any(finding.blocks for finding in self.findings)
+        return bool(self.findings) and any(finding.blocks for finding in self.findings)
 
     @property
     def time_in_doubt(self) -> bool:

@@ -8,7 +8,7 @@ from msgspec import Struct
 from service.core import cycles
 from service.core.discrepancies import Code
 from service.core.entries import Definition, Entry, Kind, Recorded
-from service.core.states import CavityState, Discrepancy, Finding, WholeState, ordered
+from service.core.states import CavityState, Discrepancy, Finding, WholeState, including
 
 
 class Rules(Struct, frozen=True):
@@ -23,7 +23,7 @@ class Rules(Struct, frozen=True):
         """Put a discrepancy on the open list, unless it was settled."""
         if (entry, code) in self.settled or (entry, None) in self.settled:
             return
-        state.discrepancies = ordered((*state.discrepancies, Discrepancy(entry, code)))
+        state.discrepancies = including(state.discrepancies, Discrepancy(entry, code))
 
 
 def rules(definition: Definition, settled: frozenset[tuple[UUID, str | None]] = frozenset()) -> Rules:

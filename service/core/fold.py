@@ -4,13 +4,15 @@ Each cavity is folded from just the entries that concern it, in the order in whi
 entry costs a refold of its own cavity only.
 """
 
+from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from copy import copy
 from itertools import groupby
 from typing import TypeVar
+from uuid import UUID
 
 from service.core import cavity, entries, references, whole
-from service.core.entries import Definition, Entry, Recorded
+from service.core.entries import Definition, Entry, Kind, Recorded
 from service.core.states import CavityState, ConnectorState, WholeState, blank, ordered
 
 State = TypeVar("State", CavityState, WholeState)
@@ -103,8 +105,18 @@ def _run(
 ) -> State:
     """Apply entries one after the other. Those of one instant go in the order that could have happened, ids last."""
     for _, group in groupby(history, key=lambda recorded: recorded.ordered_at):
-        moment = list(group)
-        while moment:
-            likeliest = min(range(len(moment)), key=lambda each: rank(state, moment[each].entry)) if moment[1:] else 0
-            apply(state, moment.pop(likeliest), by_rules)
+        # Of entries that rank alike only the first can be next: else a day's work under one time would cost its square.
+        alike: dict[tuple[Kind, str | None, UUID | None], deque[Recorded]] = {}
+        for each in group:
+            alike.setdefault(_likeness(each.entry), deque()).append(each)
+        while alike:
+            likeliest = min(alike.values(), key=lambda queue: (rank(state, queue[0].entry), queue[0].entry.id))
+            now = likeliest.popleft()
+            apply(state, now, by_rules)
+            if not likeliest:
+                del alike[_likeness(now.entry)]
     return state
+
+
+def _likeness(entry: Entry) -> tuple[Kind, str | None, UUID | None]:
+    return entry.kind, entry.cavity, entry.refers_to

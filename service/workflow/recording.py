@@ -314,10 +314,11 @@ def _park(draft: Draft, each: Submission, reason: UUID | str) -> messages.EntryR
 
 
 def _cavity_problem(entry: Entry, head: Head) -> messages.Problem | None:
-    known = [each.id for each in head.definition.cavities]
+    known = {each.id for each in head.definition.cavities}
     for name in entries.cavities_of(entry):
         if name not in known:
-            return problems.unknown_cavity(name, known, "#/cavity" if entry.cavity else "#/cavities")
+            ids = [each.id for each in head.definition.cavities]
+            return problems.unknown_cavity(name, ids, "#/cavity" if entry.cavity else "#/cavities")
     return None
 
 

@@ -216,7 +216,15 @@ def _handling(number: int, each: HandlingView, seen: Look) -> Lines:
     way = "in from" if each.half == "insert" else "out to"
     face = f"tool from the {each.tool_face.replace('_', ' ')}" if each.tool_face else "tool face not known"
     told = f"{number}. {each.half} {each.cavity}: {tools or 'tool not known'}; {face}, contact {way} the {side}"
-    return _wrapped(told, seen, "")
+    return _wrapped(f"{told}{_pull(each)}", seen, "")
+
+
+def _pull(each: HandlingView) -> str:
+    pull = each.seating_pull
+    if pull is None:
+        return ""
+    sure = pull.source if pull.verified else f"not verified: {pull.source}"
+    return f"; then a pull of {pull.force_n:g} N ({pull.force_lbf:g} lbf), {sure}"
 
 
 def _cell(view: CavityView, seen: Look) -> Text:
@@ -258,5 +266,7 @@ def _fitted(sections: Iterable[Section], height: int) -> Lines:
             made.extend(part.lines)
             continue
         hidden = len(part.lines) - length + 1
-        made.extend([*part.lines[: length - 1], Text(f"    {hidden} more lines: say 'more' (or --whole)", style="bold")])
+        made.extend(
+            [*part.lines[: length - 1], Text(f"    {hidden} more lines: say 'more' (or --whole)", style="bold")]
+        )
     return made

@@ -230,8 +230,21 @@ class ToolView(Reply, frozen=True, kw_only=True):
     source: str
 
 
+class PullView(Reply, frozen=True, kw_only=True):
+    """The light pull of a seating test; never more than the wire's crimp allows. Not `verified`: a default, with its status."""
+
+    force_n: float
+    force_lbf: float
+    verified: bool
+    status: str
+    source: str
+
+
 class HandlingView(Reply, frozen=True, kw_only=True):
-    """One half cycle of the work in its order. The contact itself always travels on the wire side."""
+    """One half cycle of the work in its order. The contact itself always travels on the wire side.
+
+    `seating_pull` follows an insertion, where a figure is known for the family and the size.
+    """
 
     half: Half
     cavity: str
@@ -239,6 +252,7 @@ class HandlingView(Reply, frozen=True, kw_only=True):
     tool_face: Face | None
     contact_face: Face
     tools: tuple[ToolView, ...]
+    seating_pull: PullView | None
 
 
 class CautionView(Reply, frozen=True, kw_only=True):

@@ -176,6 +176,19 @@ def _handling(each: plans.Handling) -> messages.HandlingView:
         tool_face=each.tool_face,
         contact_face=each.contact_face,
         tools=tuple(_tool(tool) for tool in each.tools),
+        seating_pull=_pull(each.seating_pull),
+    )
+
+
+def _pull(each: tooling.Pull | None) -> messages.PullView | None:
+    if each is None:
+        return None
+    return messages.PullView(
+        force_n=each.force_n,
+        force_lbf=each.force_lbf,
+        verified=each.verified,
+        status=each.status,
+        source=each.source,
     )
 
 

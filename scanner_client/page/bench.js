@@ -219,7 +219,14 @@ function cautions(all) {
 function handling(each) {
   const tools = each.tools.map((tool) => `${tool.part_number}${tool.end ? ` (${tool.end})` : ""}`).join(" or ") || "tool not known";
   const face = each.tool_face ? `tool from the ${each.tool_face.replace("_", " ")}` : "tool face not known";
-  return `${each.half} ${each.cavity}: ${tools}; ${face}, contact ${each.half === "insert" ? "in from" : "out to"} the ${each.contact_face.replace("_", " ")}`;
+  const way = `contact ${each.half === "insert" ? "in from" : "out to"} the ${each.contact_face.replace("_", " ")}`;
+  return `${each.half} ${each.cavity}: ${tools}; ${face}, ${way}${pull(each.seating_pull)}`;
+}
+
+/** The light pull after an insertion; one that nobody of the shop verified says so. @param {any} each */
+function pull(each) {
+  if (!each) return "";
+  return `; then a pull of ${each.force_n} N (${each.force_lbf} lbf), ${each.verified ? "" : "not verified: "}${each.source}`;
 }
 
 // --- recording

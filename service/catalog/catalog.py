@@ -8,7 +8,7 @@ from service.catalog import rows
 from service.core import part_numbers
 from service.core.entries import CavityDefinition
 from service.core.part_numbers import Decoded, Fault
-from service.core.tooling import Release, Tooling
+from service.core.tooling import Pull, Release, Tooling
 
 _Key = tuple[str, str]
 """An arrangement: its standard without revision, its name."""
@@ -44,6 +44,12 @@ class Catalog(Struct, frozen=True, kw_only=True):
     tools: tuple[rows.FamilyTool, ...]
     caution_rows: tuple[rows.Caution, ...]
     spare_rows: tuple[rows.Spares, ...]
+    mating_rows: tuple[rows.Mating, ...]
+    retention_rows: tuple[rows.Force, ...]
+    pull_rows: tuple[rows.Force, ...]
+    plug_rows: tuple[rows.SealingPlug, ...]
+    colour_rows: tuple[rows.ToolColour, ...]
+    unused_rows: tuple[rows.UnusedCavity, ...]
 
     def arrangement(self, of: Decoded | _Key) -> rows.Arrangement | None:
         """The arrangement of a part number, or by standard and name; None if it is on no list."""
@@ -71,7 +77,41 @@ class Catalog(Struct, frozen=True, kw_only=True):
         if known is None:
             return None
         tools = tuple(each.tool for each in self.tools if family in each.families)
-        return Tooling(release=known.release, release_status=known.status, tools=tools)
+        pulls = tuple(_pull(each) for each in self.pull_rows if family in each.families)
+        return Tooling(release=known.release, release_status=known.status, tools=tools, pulls=pulls)
+
+    def pull(self, family: str, contact_size: str) -> rows.Force | None:
+        """The light pull after an insertion: a default with its status, never a limit."""
+        return _force(self.pull_rows, family, contact_size)
+
+    def retention(self, family: str, contact_size: str) -> rows.Force | None:
+        """The axial load under which a contact has to be retained (EIA-364-29 names the test, not the figure)."""
+        return _force(self.retention_rows, family, contact_size)
+
+    def mating(self, family: str, contact_style: str) -> rows.Mating | None:
+        """How many mating cycles the family's contacts of that style are built for: never taken as a rating."""
+        return next(
+            (
+                each
+                for each in self.mating_rows
+                if family in each.families and (not each.contact_styles or contact_style in each.contact_styles)
+            ),
+            None,
+        )
+
+    def sealing_plug(self, family: str, contact_size: str) -> rows.SealingPlug | None:
+        """The plug for an unused cavity of that size."""
+        return next(
+            (each for each in self.plug_rows if family in each.families and each.contact_size == contact_size), None
+        )
+
+    def tool_colour(self, contact_size: str) -> rows.ToolColour | None:
+        """The colour of the tools for that size."""
+        return next((each for each in self.colour_rows if each.contact_size == contact_size), None)
+
+    def unused_cavities(self, place: rows.Place | None = None) -> tuple[rows.UnusedCavity, ...]:
+        """What is done with unused cavities, anywhere and in that place; every place where none is said."""
+        return tuple(each for each in self.unused_rows if None in (place, each.place) or each.place is place)
 
     def cautions(self, works: Collection[rows.Work | str], release: Release | None = None) -> tuple[rows.Caution, ...]:
         """The cautions for the work, warnings first. What holds for one release side is left out if it is not known."""
@@ -136,7 +176,21 @@ def load() -> Catalog:
         tools=rows.tools(),
         caution_rows=rows.cautions(),
         spare_rows=rows.spares(),
+        mating_rows=rows.mating(),
+        retention_rows=rows.retention(),
+        pull_rows=rows.pulls(),
+        plug_rows=rows.sealing_plugs(),
+        colour_rows=rows.tool_colours(),
+        unused_rows=rows.unused_cavities(),
     )
+
+
+def _force(of: tuple[rows.Force, ...], family: str, contact_size: str) -> rows.Force | None:
+    return next((each for each in of if family in each.families and each.contact_size == contact_size), None)
+
+
+def _pull(row: rows.Force) -> Pull:
+    return Pull(row.contact_size, row.force_n, row.force_lbf, verified=False, status=row.status, source=row.source)
 
 
 def _key(of: Decoded | _Key) -> _Key:

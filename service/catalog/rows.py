@@ -7,10 +7,12 @@ import csv
 import enum
 from collections.abc import Iterator
 from importlib import resources
+from typing import Any
 
 import msgspec
 from msgspec import Struct
 
+from service.core import forces
 from service.core.tooling import Half, Release, Tool
 
 
@@ -118,6 +120,71 @@ class Spares(Struct, frozen=True, kw_only=True):
     source: str
 
 
+class Mating(Struct, frozen=True, kw_only=True):
+    """How many mating cycles a family is built for. Empty `contact_styles` is any. Nobody's rating: the operator states that."""
+
+    families: tuple[str, ...]
+    contact_styles: tuple[str, ...]
+    cycles: int
+    doubt: str
+    status: Status
+    source: str
+
+
+class Force(Struct, frozen=True, kw_only=True):
+    """A force on a contact of one size in these families. Never by size alone: families differ."""
+
+    families: tuple[str, ...]
+    contact_size: str
+    force_lbf: float
+    doubt: str
+    status: Status
+    source: str
+
+    @property
+    def force_n(self) -> float:
+        """The same in newtons."""
+        return forces.newtons(self.force_lbf)
+
+
+class SealingPlug(Struct, frozen=True, kw_only=True):
+    """The plug that closes an unused hole of the grommet; an empty `colour` is one that is not known."""
+
+    families: tuple[str, ...]
+    contact_size: str
+    part_number: str
+    colour: str
+    status: Status
+    source: str
+
+
+class ToolColour(Struct, frozen=True, kw_only=True):
+    """The colour by which the tools for a contact size are told apart."""
+
+    contact_size: str
+    colour: str
+    status: Status
+    source: str
+
+
+class Place(enum.StrEnum):
+    """Where a connector is built in, as far as the rules for unused cavities differ."""
+
+    FIREWALL = "firewall"
+    UNPRESSURIZED = "unpressurized"
+    PRESSURIZED = "pressurized"
+
+
+class UnusedCavity(Struct, frozen=True, kw_only=True):
+    """What is done with a cavity that carries no wire. `place` None is any place."""
+
+    code: str
+    place: Place | None
+    text: str
+    status: Status
+    source: str
+
+
 def families() -> tuple[Family, ...]:
     """All families."""
     return tuple(msgspec.convert(row, Family) for row in _table("families.csv"))
@@ -194,6 +261,48 @@ def spares() -> tuple[Spares, ...]:
     """The table of spare contacts, smallest connectors first."""
     rows = ({**row, "contacts_up_to": row["contacts_up_to"] or None} for row in _table("spares.csv"))
     return tuple(msgspec.convert(row, Spares, strict=False) for row in rows)
+
+
+def mating() -> tuple[Mating, ...]:
+    """Mating durability by family and contact style."""
+    return tuple(
+        msgspec.convert({**_listed(row), "contact_styles": _any(row["contact_styles"])}, Mating, strict=False)
+        for row in _table("mating.csv")
+    )
+
+
+def retention() -> tuple[Force, ...]:
+    """The axial load that a contact has to be retained under, by family and size."""
+    return tuple(msgspec.convert(_listed(row), Force, strict=False) for row in _table("retention.csv"))
+
+
+def pulls() -> tuple[Force, ...]:
+    """The light pull after an insertion, by family and size."""
+    return tuple(msgspec.convert(_listed(row), Force, strict=False) for row in _table("pulls.csv"))
+
+
+def sealing_plugs() -> tuple[SealingPlug, ...]:
+    """Sealing plugs by family and size."""
+    return tuple(msgspec.convert(_listed(row), SealingPlug) for row in _table("sealing_plugs.csv"))
+
+
+def tool_colours() -> tuple[ToolColour, ...]:
+    """Tool colours by size."""
+    return tuple(msgspec.convert(row, ToolColour) for row in _table("tool_colours.csv"))
+
+
+def unused_cavities() -> tuple[UnusedCavity, ...]:
+    """What is done with unused cavities."""
+    rows = ({**row, "place": None if row["place"] == "any" else row["place"]} for row in _table("unused_cavities.csv"))
+    return tuple(msgspec.convert(row, UnusedCavity) for row in rows)
+
+
+def _listed(row: dict[str, str]) -> dict[str, Any]:
+    return {**row, "families": _words(row["families"])}
+
+
+def _any(cell: str) -> tuple[str, ...]:
+    return () if cell == "any" else _words(cell)
 
 
 def _words(cell: str) -> tuple[str, ...]:

@@ -30,7 +30,7 @@ class JudgedStep(Struct, frozen=True):
 
 
 class Handling(Struct, frozen=True):
-    """One half cycle of the work: what, where, from which face, with which tools."""
+    """One half cycle of the work: what, where, from which face, with which tools; after an insertion, the pull to test it."""
 
     half: tooling.Half
     cavity: str
@@ -38,6 +38,7 @@ class Handling(Struct, frozen=True):
     tool_face: tooling.Face | None
     contact_face: tooling.Face
     tools: tuple[tooling.Tool, ...]
+    seating_pull: tooling.Pull | None = None
 
 
 class Limiting(Struct, frozen=True):
@@ -121,6 +122,7 @@ def _handlings(step: Step, tools: tooling.Tooling | None) -> list[Handling]:
             tool_face=tooling.tool_face(tools.release, half) if tools else None,
             contact_face=tooling.Face.WIRE_SIDE,
             tools=tools.serving(half, step.size) if tools else (),
+            seating_pull=tools.pull(step.size) if tools and half is tooling.Half.INSERT else None,
         )
         for half in (wanted[kind] for kind in halves(step.action))
     ]

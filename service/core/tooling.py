@@ -37,16 +37,35 @@ class Tool(Struct, frozen=True):
     source: str
 
 
+class Pull(Struct, frozen=True):
+    """The light pull that a freshly inserted contact of one size has to stand.
+
+    `verified` only where somebody of the shop put a name, a day and a document to it: any other figure is a default.
+    """
+
+    contact_size: str
+    force_n: float
+    force_lbf: float
+    verified: bool
+    status: str
+    source: str
+
+
 class Tooling(Struct, frozen=True):
     """What a family of connectors is worked on with."""
 
     release: Release
     release_status: str
     tools: tuple[Tool, ...]
+    pulls: tuple[Pull, ...] = ()
 
     def serving(self, half: Half, contact_size: str) -> tuple[Tool, ...]:
         """The tools that serve this half for this size."""
         return tuple(each for each in self.tools if each.half is half and each.contact_size == contact_size)
+
+    def pull(self, contact_size: str) -> Pull | None:
+        """The pull for this size, where one is known."""
+        return next((each for each in self.pulls if each.contact_size == contact_size), None)
 
 
 def tool_face(release: Release, half: Half) -> Face:

@@ -46,8 +46,10 @@ def person(entry: Entry, lists: Lists) -> tuple[str, ...]:
 def tool(entry: Entry, lists: Lists, definition: Definition, tools: tooling.Tooling | None) -> tuple[str, ...]:
     """Whether the tool is unknown or wrong for the cavity's contact size and this half of the job."""
     action = _ACTIONS.get(entry.kind)
+    if entry.tool is None or action is None or (tools is None and not lists.tools):
+        return ()
     size = next((each.contact_size for each in definition.cavities if each.id == entry.cavity), None)
-    if entry.tool is None or action is None or size is None:
+    if size is None:
         return ()
     match fit(entry.tool, lists, tools, size, action):
         case ToolFit.WRONG:

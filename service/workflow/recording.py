@@ -1,7 +1,7 @@
 """Recording entries. Those that arrive together share a commit; none that is bad sinks its neighbours."""
 
 import asyncio
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from uuid import UUID
 
@@ -201,6 +201,9 @@ class Scribe:
         """
         targets, heads = await self._locked(connection, submissions)
         accepted = await _receipts(connection, submissions)
+        known = {
+            each.connector: dict.fromkeys(cavity.id for cavity in each.definition.cavities) for each in heads.values()
+        }
         draft = Draft()
         answers: list[messages.EntryResult] = []
         fresh: dict[UUID, list[int]] = {}
@@ -213,7 +216,7 @@ class Scribe:
             elif head is None:
                 accepted[each.entry.id] = (each.digest, True)
                 answers.append(_park(draft, each, target))
-            elif (fault := _cavity_problem(each.entry, head)) is not None:
+            elif (fault := _cavity_problem(each.entry, known[head.connector])) is not None:
                 answers.append(messages.EntryResult(id=each.entry.id, outcome="refused", problem=fault))
             else:
                 accepted[each.entry.id] = (each.digest, False)
@@ -275,7 +278,7 @@ class Scribe:
 
 async def _resolve(connection: Connection, submissions: Sequence[Submission]) -> list[UUID | str]:
     """Which connector each entry means: its id, or why it can't be told."""
-    texts = {each.entry.connector: finding.as_id(each.entry.connector) for each in submissions}
+    texts = {text: finding.as_id(text) for text in {each.entry.connector for each in submissions}}
     marked = {text: finding.read(text) for text, known in texts.items() if known is None}
     found = await finding.meant(connection, marked) if marked else {}
     return [texts[text] or _meant(marked[text], found[text]) for text in (each.entry.connector for each in submissions)]
@@ -313,12 +316,10 @@ def _park(draft: Draft, each: Submission, reason: UUID | str) -> messages.EntryR
     return messages.EntryResult(id=each.entry.id, outcome="parked")
 
 
-def _cavity_problem(entry: Entry, head: Head) -> messages.Problem | None:
-    known = {each.id for each in head.definition.cavities}
+def _cavity_problem(entry: Entry, known: Mapping[str, object]) -> messages.Problem | None:
     for name in entries.cavities_of(entry):
         if name not in known:
-            ids = [each.id for each in head.definition.cavities]
-            return problems.unknown_cavity(name, ids, "#/cavity" if entry.cavity else "#/cavities")
+            return problems.unknown_cavity(name, list(known), "#/cavity" if entry.cavity else "#/cavities")
     return None
 
 

@@ -17,6 +17,7 @@ class Type(enum.Enum):
     UNKNOWN_ENTRY = ("unknown-entry", 404, "There is no such entry.")
     CONNECTOR_KNOWN = ("connector-already-registered", 409, "The connector is registered already, differently.")
     CAVITIES_NEEDED = ("cavities-needed", 422, "The cavities of this connector are not known.")
+    LABEL_NOT_READABLE = ("label-not-readable", 422, "This label would not read back.")
     NOT_FOUND = ("not-found", 404, "There is nothing here.")
     METHOD_NOT_ALLOWED = ("method-not-allowed", 405, "This can't be done here.")
     UNAUTHENTICATED = ("unauthenticated", 401, "A valid token is needed.")
@@ -24,6 +25,7 @@ class Type(enum.Enum):
     TOO_LARGE = ("too-large", 413, "The request is too large.")
     BUSY = ("busy", 503, "The service is busy.")
     UNAVAILABLE = ("database-unavailable", 503, "The database can't be reached.")
+    STATE_UNREADABLE = ("state-unreadable", 503, "The state of this connector has to be rebuilt.")
     INTERNAL = ("internal-error", 500, "Something went wrong in the service.")
 
     @property

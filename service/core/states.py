@@ -139,6 +139,13 @@ def encode(state: ConnectorState) -> bytes:
     return _encoder.encode(state)
 
 
+class StateError(Exception):
+    """A kept state can't be read: another version wrote it, or somebody altered it. The ledger gives it anew."""
+
+
 def decode(data: bytes) -> ConnectorState:
-    """Read a state that `encode` wrote."""
-    return _decoder.decode(data)
+    """Read a state that `encode` wrote. Raises StateError where it can't be one."""
+    try:
+        return _decoder.decode(data)
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        raise StateError(f"the kept state can't be read ({error}): run `tinebook rebuild`") from error

@@ -7,6 +7,9 @@ from typing import Any
 
 import httpx
 
+from service.core.entries import HouseRule
+from service.store import database
+from service.workflow import proof
 from tests.conftest import Started, run
 
 AT = datetime(2026, 11, 2, 8, 0, tzinfo=UTC)
@@ -226,5 +229,33 @@ def test_many_at_once_on_one_connector(service: Started) -> None:
             ledger = (await client.get(f"/v1/connectors/{made['id']}/entries", params={"limit": 500})).json()["entries"]
             assert [each["number"] for each in ledger] == list(range(1, 61))
             assert {each["id"] for each in ledger} == {each["id"] for each in facts}
+
+    run(work())
+
+
+def test_a_state_that_can_not_be_read_is_said_and_rebuilt(service: Started, dsn: str) -> None:
+    """A kept state of another version is answered with what to do, and is rebuilt from the ledger."""
+
+    async def alter() -> None:
+        async with database.owner(dsn) as connection:
+            await connection.execute("update tinebook.head set state = '[1'::bytea")
+
+    async def work() -> None:
+        async with service() as client:
+            made = (await client.post("/v1/connectors", json=registration())).json()
+            await post(client, entry("insertion"))
+            await alter()
+            for reply in (
+                await client.get(f"/v1/connectors/{made['id']}"),
+                await client.post("/v1/entries", json={"entries": [entry("removal")]}),
+            ):
+                assert reply.status_code == 503
+                assert reply.json()["type"] == "urn:tinebook:problem:state-unreadable"
+                assert "tinebook rebuild" in reply.json()["detail"]
+            async with database.owner(dsn) as connection:
+                done = [each async for each in proof.rebuild(connection, HouseRule(), None, lambda _done, _all: None)]
+            assert len(done) == 1
+            shown = (await client.get(f"/v1/connectors/{made['id']}")).json()
+            assert shown["cavities"][0]["cycles_begun"] == 1
 
     run(work())

@@ -4,10 +4,10 @@ from collections.abc import Collection
 
 from msgspec import Struct
 
-from service.catalog import rows
+from service.catalog import contacts, keyings, rows
 from service.core import part_numbers
 from service.core.entries import CavityDefinition
-from service.core.part_numbers import Decoded, Fault
+from service.core.part_numbers import Decoded, Expected, Fault
 from service.core.tooling import Pull, Release, Tooling
 
 _Key = tuple[str, str]
@@ -50,10 +50,38 @@ class Catalog(Struct, frozen=True, kw_only=True):
     plug_rows: tuple[rows.SealingPlug, ...]
     colour_rows: tuple[rows.ToolColour, ...]
     unused_rows: tuple[rows.UnusedCavity, ...]
+    contact_rows: tuple[contacts.Contact, ...]
+    keying_rows: tuple[keyings.Keying, ...]
 
     def arrangement(self, of: Decoded | _Key) -> rows.Arrangement | None:
         """The arrangement of a part number, or by standard and name; None if it is on no list."""
         return self.arrangements.get(_key(of))
+
+    def inserts(self, of: Decoded) -> tuple[str, ...]:
+        """The inserts that the list has for the shell of a part number in its family."""
+        found = (
+            each.name.split("-")[1]
+            for each in self.arrangements.values()
+            if each.standard == of.arrangement_standard
+            and of.family in each.families
+            and each.name.startswith(f"{of.shell}-")
+        )
+        return tuple(sorted(found, key=int))
+
+    def contact(self, part_number: str) -> contacts.Contact | None:
+        """A contact by its number in the one spelling, AS39029/58-360."""
+        return next((each for each in self.contact_rows if each.part_number == part_number), None)
+
+    def keying(self, of: Decoded) -> keyings.Keying | None:
+        """Where the keys of the shell stand, for the families that the table has."""
+        return next(
+            (
+                each
+                for each in self.keying_rows
+                if each.family == of.family and of.shell in each.shells and each.position == of.position
+            ),
+            None,
+        )
 
     def cavities(self, of: Decoded | _Key) -> tuple[CavityDefinition, ...] | None:
         """The cavities in the order of the insert, or None where their ids are not known. Ids are never made up."""
@@ -136,7 +164,7 @@ class Catalog(Struct, frozen=True, kw_only=True):
         return Description(
             part_number=part_number,
             decoded=decoded,
-            fault=_fault(decoded, arrangement),
+            fault=_fault(decoded, arrangement, self.inserts(decoded)),
             family=self.families.get(decoded.family),
             arrangement=arrangement,
             cavities=self.cavities(decoded),
@@ -182,6 +210,8 @@ def load() -> Catalog:
         plug_rows=rows.sealing_plugs(),
         colour_rows=rows.tool_colours(),
         unused_rows=rows.unused_cavities(),
+        contact_rows=contacts.load(),
+        keying_rows=keyings.load(),
     )
 
 
@@ -197,12 +227,16 @@ def _key(of: Decoded | _Key) -> _Key:
     return (of.arrangement_standard, of.arrangement) if isinstance(of, Decoded) else of
 
 
-def _fault(decoded: Decoded, arrangement: rows.Arrangement | None) -> Fault | None:
+def _fault(decoded: Decoded, arrangement: rows.Arrangement | None, inserts: tuple[str, ...]) -> Fault | None:
     if arrangement is None:
         return None
     if decoded.family not in arrangement.families:
-        text = f"Arrangement {arrangement.name} is not used in {decoded.family}."
-        return Fault("arrangement_not_in_family", text, decoded.start("insert"))
+        listed = (
+            f"shell {decoded.shell} has {', '.join(inserts)}" if inserts else f"it has none for shell {decoded.shell}"
+        )
+        text = f"Arrangement {arrangement.name} is not used in {decoded.family}: {listed}."
+        expected = (Expected("insert", inserts),) if inserts else ()
+        return Fault("arrangement_not_in_family", text, decoded.start("insert"), expected)
     if arrangement.alternates is None:
         return None
     return part_numbers.position_fault(decoded, arrangement.alternates)

@@ -7,7 +7,7 @@ import msgspec
 
 from service.core.part_numbers import codes, grammar
 from service.core.part_numbers.grammar import Field, Form
-from service.core.part_numbers.values import Code, Decoded, Fault, Part, Sex
+from service.core.part_numbers.values import Code, Decoded, Expected, Fault, Part, Sex
 
 _MIL_1560, _MIL_1554, _MIL_1669, _MIL_1651 = ("MIL-STD-1560", "MIL-STD-1554", "MIL-STD-1669", "MIL-STD-1651")
 _WITHOUT_CONTACTS = ("A", "B")
@@ -67,7 +67,8 @@ def position_fault(found: Decoded, alternates: Iterable[str]) -> Fault | None:
         return None
     listed = ", ".join(("normal", *alternates))
     text = f"Arrangement {found.arrangement} has no position {found.position}; it has: {listed}."
-    expected = grammar.expectations("position", alternates)
+    # The normal position is the one that is not written.
+    expected = (*((Expected("position", alternates),) if alternates else ()), Expected("end"))
     return Fault("position_not_allowed", text, found.start("position"), expected)
 
 

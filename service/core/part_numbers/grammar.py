@@ -172,11 +172,6 @@ def _expected(here: Sequence[Reach]) -> tuple[Expected, ...]:
     return tuple(Expected(field, tuple(sorted(texts))) for field, texts in found.items())
 
 
-def expectations(field: str, texts: Sequence[str]) -> tuple[Expected, ...]:
-    """What a field would allow, none meaning that nothing may stand there."""
-    return (Expected(field, tuple(texts)),) if texts else (Expected("end"),)
-
-
 def allowed(expected: Sequence[Expected]) -> str:
     """What would be allowed, in words: the characters of each field, or the end."""
     return "; or ".join(_allowed(each) for each in sorted(expected, key=lambda each: each.field == "end"))

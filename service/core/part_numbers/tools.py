@@ -73,4 +73,11 @@ def decoded(form: Form, text: str, parts: tuple[Part, ...]) -> Tool:
 def _in_words(part: Part) -> Part:
     if part.name != "dash":
         return part
-    return Part(part.name, part.code, part.at, "which tool of the sheet: see its sizes", "second-hand", "part number")
+    return Part(
+        part.name,
+        part.code,
+        part.at,
+        f"tool {part.code} of its sheet",
+        "second-hand",
+        "makers' catalogues in a public dataset",
+    )

@@ -15,7 +15,7 @@ import click
 import msgspec
 import uvicorn
 
-from service import app, catalog, runtime, settings, supervisor
+from service import app, catalog, label_cli, runtime, settings, supervisor
 from service.settings import Settings
 from service.store import database, embedded, migrate
 from service.workflow import access, importing, proof
@@ -332,6 +332,8 @@ def _run(work: Coroutine[Any, Any, T]) -> T:
     except (OSError, asyncpg.PostgresError, asyncpg.InterfaceError, migrate.MigrationError) as error:
         raise _Unusable(str(error)) from error
 
+
+main.add_command(label_cli.command(_databases, _run))
 
 if __name__ == "__main__":
     main()

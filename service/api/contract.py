@@ -9,6 +9,7 @@ from service import messages
 from service.api import handlers, queries
 from service.api.handlers import Call, Reply
 from service.api.services import Services
+from service.labels import drawing
 from service.workflow.access import Scope
 
 ANYBODY = (Scope.BENCH, Scope.PLANNER, Scope.RECORDS)
@@ -18,7 +19,10 @@ READING = (Scope.PLANNER, Scope.RECORDS)
 
 
 class Operation(Struct, frozen=True, kw_only=True):
-    """One operation: how it is reached, who may, what it reads and writes, and an example that the tests execute."""
+    """One operation: how it is reached, who may, what it reads and writes, and an example that the tests execute.
+
+    `reply` is a message where the reply is JSON; where it is a file, `media` are the types that it can have.
+    """
 
     method: Literal["GET", "POST", "PUT"]
     path: str
@@ -26,7 +30,8 @@ class Operation(Struct, frozen=True, kw_only=True):
     summary: str
     scopes: tuple[Scope, ...]
     call: Callable[[Services, Call], Awaitable[Reply]]
-    reply: Any
+    reply: Any = None
+    media: tuple[str, ...] = ("application/json",)
     statuses: tuple[int, ...] = (200,)
     body: Any = None
     shown_body: Any = None
@@ -111,6 +116,17 @@ OPERATIONS = (
         call=handlers.list_ledger,
         query=queries.Page,
         reply=messages.Ledger,
+    ),
+    Operation(
+        method="GET",
+        path=f"{_CONNECTOR}/label",
+        name="draw_label",
+        summary="A label with a Data Matrix symbol that was checked to read back at the printer's resolution.",
+        scopes=ANYBODY,
+        call=handlers.label,
+        query=queries.Label,
+        media=tuple(drawing.MEDIA_TYPES.values()),
+        example_query="format=svg&module_mm=0.33&dpi=300",
     ),
     Operation(
         method="PUT",

@@ -1,5 +1,6 @@
 """One function per operation: from a message that was read to a message that will be written."""
 
+import asyncio
 from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID, uuid4
@@ -11,7 +12,9 @@ from service import messages, problems, views
 from service.api import queries, reading
 from service.api.services import Services
 from service.core import chain, entries
-from service.core.entries import Entry
+from service.core.entries import Definition, Entry
+from service.labels import content, drawing, layout
+from service.labels.symbols import LabelError
 from service.store import database
 from service.store.ledger import Head
 from service.workflow import connectors, finding, planning, recording, reports, scanning
@@ -28,10 +31,11 @@ class Call(Struct, frozen=True):
 
 
 class Reply(Struct, frozen=True):
-    """What a handler answers: a status and a message."""
+    """What a handler answers: a status and a message, or the bytes of a file with their media type."""
 
     status: int
     message: Any
+    media_type: str = "application/json"
 
 
 def _shown(head: Head, services: Services) -> messages.ConnectorView:
@@ -92,6 +96,21 @@ async def show_connector(services: Services, call: Call) -> Reply:
     """One connector with every cavity."""
     head = await services.reader.one(_uuid(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR))
     return Reply(200, _shown(head, services))
+
+
+async def label(services: Services, call: Call) -> Reply:
+    """A connector's label. Simulating its print takes a while, so it is done beside the loop."""
+    head = await services.reader.one(_uuid(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR))
+    asked: queries.Label = call.query
+    return Reply(200, await asyncio.to_thread(_drawn, head.definition, asked), drawing.MEDIA_TYPES[asked.format])
+
+
+def _drawn(definition: Definition, asked: queries.Label) -> bytes:
+    held = content.connector(definition.connector, definition.serial, definition.cage, definition.part_number)
+    try:
+        return drawing.draw(asked.format, layout.label(held, asked.module_mm, asked.dpi, asked.sleeve_mm))
+    except LabelError as error:
+        raise problems.raised(problems.Type.LABEL_NOT_READABLE, str(error)) from error
 
 
 async def show_state(services: Services, call: Call) -> Reply:

@@ -15,6 +15,7 @@ from service.api import reading
 from service.api.contract import OPERATIONS, Operation
 from service.api.handlers import Call
 from service.api.services import Services
+from service.core.states import StateError
 from service.store import database
 from service.workflow.recording import BusyError
 
@@ -40,7 +41,8 @@ def _serving(operation: Operation) -> Callable[..., Awaitable[Response[bytes]]]:
         body = reading.body(await request.body(), operation.body) if operation.body is not None else None
         query = reading.query(request.query_params, operation.query)
         reply = await operation.call(services, Call(bearer, request.path_params, query, body))
-        return Response(messages.to_json(reply.message), status_code=reply.status, media_type=_JSON)
+        content = messages.to_json(reply.message) if reply.media_type == _JSON else reply.message
+        return Response(content, status_code=reply.status, media_type=reply.media_type)
 
     return serve
 
@@ -101,6 +103,10 @@ def on_anything(request: Request[Any, Any, State], error: Exception) -> Response
         _log.warning("database unreachable: %r", error)
         detail = "the database can't be reached; what was not answered may be sent again with the same ids"
         return respond(problems.problem(problems.Type.UNAVAILABLE, detail), {"Retry-After": "2"})
+    if isinstance(error, StateError):
+        _log.error("%s: %s", request.url.path, error)
+        detail = "the state that is kept of this connector can't be read: have the system owner run `tinebook rebuild`"
+        return respond(problems.problem(problems.Type.STATE_UNREADABLE, detail), {"Retry-After": "60"})
     _log.error("unexpected failure in %s %s", request.method, request.url.path, exc_info=error)
     detail = "an unexpected failure, written to the service's log; the same may be sent again with the same ids"
     return respond(problems.problem(problems.Type.INTERNAL, detail), {})

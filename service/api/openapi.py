@@ -64,7 +64,7 @@ def _operation(operation: Operation) -> dict[str, Any]:
             **{
                 str(status): {
                     "description": HTTPStatus(status).phrase,
-                    "content": {"application/json": {"schema": _ref(operation.reply.__name__)}},
+                    "content": _content(operation),
                 }
                 for status in operation.statuses
             },
@@ -77,6 +77,13 @@ def _operation(operation: Operation) -> dict[str, Any]:
             content["examples"] = {"example": {"value": operation.example}}
         shown["requestBody"] = {"required": True, "content": {"application/json": content}}
     return shown
+
+
+def _content(operation: Operation) -> dict[str, Any]:
+    """What a reply holds: a message as JSON, or a file, of whose bytes a schema says nothing (OpenAPI 3.1, from memory)."""
+    if operation.reply is not None:
+        return {media: {"schema": _ref(operation.reply.__name__)} for media in operation.media}
+    return {media: {} for media in operation.media}
 
 
 def _path_parameters(operation: Operation) -> list[dict[str, Any]]:

@@ -1,6 +1,6 @@
 """What stands behind the question mark, and the cursors that pages give out."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 from uuid import UUID
 
 from msgspec import Meta, Struct
@@ -43,6 +43,15 @@ class CycleLimits(Struct, frozen=True, forbid_unknown_fields=True):
     family: Text | None = None
     cursor: str | None = None
     limit: Limit = 100
+
+
+class Label(Struct, frozen=True, forbid_unknown_fields=True):
+    """How a label is to be drawn: the size of a module, the printer's resolution, the diameter of the sleeve it goes round."""
+
+    format: Literal["svg", "png", "pdf"] = "svg"
+    module_mm: Annotated[float, Meta(ge=0.05, le=2)] = 0.33
+    dpi: Annotated[int, Meta(ge=100, le=1200)] = 300
+    sleeve_mm: Annotated[float, Meta(ge=1, le=200)] | None = None
 
 
 class LedgerCursor(Struct, frozen=True, array_like=True):

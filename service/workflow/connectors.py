@@ -105,7 +105,8 @@ async def _same(connection: Connection, scribe: recording.Scribe, asked: message
     if asked.id is not None and asked.id not in identities:
         identities.append(asked.id)
     heads = await ledger.heads(connection, scribe.definitions, identities, lock=False)
-    return next(iter(heads.values()), None)
+    # The id first: where it is another connector's, nothing recorded under it may go to the one with this serial.
+    return next((heads[each] for each in reversed(identities) if each in heads), None)
 
 
 def _again(before: Head, definition: Definition) -> Registered:
@@ -113,7 +114,7 @@ def _again(before: Head, definition: Definition) -> Registered:
     if before.definition != wanted:
         fault = problems.problem(
             problems.Type.CONNECTOR_KNOWN,
-            f"serial {definition.serial!r} is registered as {before.connector}; to change its rating, "
+            f"serial {before.definition.serial!r} is registered as {before.connector}; to change its rating, "
             f"PUT /v1/connectors/{before.connector}/rating",
         )
         raise problems.ProblemRaised(msgspec.structs.replace(fault, connector=before.connector))

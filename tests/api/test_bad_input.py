@@ -192,6 +192,11 @@ def test_the_same_registration_again(service: Started) -> None:
             other = await client.post("/v1/connectors", json=registration(rating={"value": 100, "basis": "house"}))
             assert check_problem(other, "other rating")["connector"] == first.json()["id"]
             assert other.status_code == 409
+            await client.post("/v1/connectors", json=registration("EX-2"))
+            second = (await client.get("/v1/connectors", params={"mark": "EX-2"})).json()["connectors"][0]["id"]
+            for serial, identity in (("EX-2", first.json()["id"]), ("EX-1", second)):
+                mixed = await client.post("/v1/connectors", json=registration(serial, id=identity))
+                assert check_problem(mixed, "the id of another")["connector"] == identity
 
     run(work())
 

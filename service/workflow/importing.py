@@ -1,20 +1,25 @@
 """Bulk import of entries: the same rule and the same ledger as one by one, in large transactions."""
 
+import asyncio
 from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime
 from pathlib import Path
 
+import asyncpg
 import msgspec
 from msgspec import Struct
 
 from service.core import chain, entries, noting
 from service.core.discrepancies import Code
 from service.core.entries import Entry, Recorded
-from service.store.database import Connection
 from service.workflow.recording import MAX_BATCH, Scribe, Submission
 
 WINDOW = 1_000_000
 """Lines held in memory at once: bounds the memory, and is as many as are worth sorting by connector."""
+
+
+AT_ONCE = 2
+"""Chunks under way at once; no connector is in two of them."""
 
 
 class Line(Struct, frozen=True):
@@ -70,27 +75,40 @@ def check(path: Path) -> list[BadLine]:
 
 
 async def run(
-    connection: Connection,
+    pool: asyncpg.Pool,
     scribe: Scribe,
     path: Path,
     by: str,
     clock: Callable[[], datetime],
     progress: Callable[[Tally], None],
 ) -> tuple[Tally, list[BadLine]]:
-    """Record a file that `check` found readable. Each transaction is whole: cut off and run again, it goes on where it was."""
+    """Record a file that `check` found readable. Each transaction is whole: cut off and run again, it goes on where it was.
+
+    Several chunks are under way at once, so that the database writes one while the next is being folded.
+    """
     tally, refused = Tally(), []
+
+    async def work(chunks: Iterator[list[Line]]) -> None:
+        for chunk in chunks:
+            submissions = [_submission(each.entry, by, clock()) for each in chunk]
+            async with pool.acquire() as connection:
+                results = await scribe.commit(connection, submissions, brief=True)
+            for line, result in zip(chunk, results, strict=True):
+                setattr(tally, result.outcome, getattr(tally, result.outcome) + 1)
+                if result.problem is not None:
+                    refused.append(BadLine(line.number, result.problem.detail))
+            progress(tally)
+
     with path.open("rb") as file:
         for window in _windows(each for each in read(file) if isinstance(each, Line)):
-            for chunk in _chunks(window):
-                submissions = [_submission(each.entry, by, clock()) for each in chunk]
-                async with connection.transaction():
-                    results = await scribe.write(connection, submissions, brief=True)
-                for line, result in zip(chunk, results, strict=True):
-                    setattr(tally, result.outcome, getattr(tally, result.outcome) + 1)
-                    if result.problem is not None:
-                        refused.append(BadLine(line.number, result.problem.detail))
-                progress(tally)
-    return tally, refused
+            chunks = _chunks(window)
+            tasks = [asyncio.create_task(work(chunks)) for _ in range(AT_ONCE)]
+            try:
+                await asyncio.gather(*tasks)
+            finally:
+                for each in tasks:
+                    each.cancel()
+    return tally, sorted(refused, key=lambda each: each.number)
 
 
 def _submission(entry: Entry, by: str, at: datetime) -> Submission:

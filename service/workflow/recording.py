@@ -114,7 +114,7 @@ class Recorder:
     async def _serve(self, batch: list[tuple[list[Submission], asyncio.Future[list[messages.EntryResult]]]]) -> None:
         together = [each for submissions, _ in batch for each in submissions]
         try:
-            results = await self._commit(together)
+            results = await self._scribe.commit(await self._connected(), together)
         except Exception as error:  # noqa: BLE001 - whatever it is, it belongs to the requests of this batch
             self._drop_connection()
             if len(batch) == 1 or database.is_away(error):
@@ -129,18 +129,6 @@ class Recorder:
         for submissions, done in batch:
             _settle(done, results[start : start + len(submissions)])
             start += len(submissions)
-
-    async def _commit(self, submissions: list[Submission]) -> list[messages.EntryResult]:
-        for attempt in range(_ATTEMPTS):
-            connection = await self._connected()
-            try:
-                async with connection.transaction():
-                    return await self._scribe.write(connection, submissions)
-            except (_RetryError, asyncpg.UniqueViolationError, asyncpg.DeadlockDetectedError):
-                # Another process took one of the ids or registered the connector: looking again finds it.
-                if attempt + 1 == _ATTEMPTS:
-                    raise
-        raise AssertionError("unreachable")
 
     async def _connected(self) -> asyncpg.Connection:
         if self._connection is None or self._connection.is_closed():
@@ -185,12 +173,26 @@ class Draft:
 
 
 class Scribe:
-    """Writes batches of entries inside a transaction of the caller's."""
+    """Writes batches of entries: in a transaction of their own, or inside one of the caller's."""
 
     def __init__(self, house: HouseRule, reference: Reference) -> None:
         self._house = house
         self._reference = reference
         self.definitions = ledger.Definitions()
+
+    async def commit(
+        self, connection: Connection, submissions: Sequence[Submission], *, brief: bool = False
+    ) -> list[messages.EntryResult]:
+        """Write a batch in a transaction of its own, again if somebody got in between."""
+        for attempt in range(_ATTEMPTS):
+            try:
+                async with connection.transaction():
+                    return await self.write(connection, submissions, brief=brief)
+            except (_RetryError, asyncpg.UniqueViolationError, asyncpg.DeadlockDetectedError):
+                # Another process took one of the ids or registered the connector: looking again finds it.
+                if attempt + 1 == _ATTEMPTS:
+                    raise
+        raise AssertionError("unreachable")
 
     async def write(
         self, connection: Connection, submissions: Sequence[Submission], *, brief: bool = False

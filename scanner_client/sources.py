@@ -104,7 +104,7 @@ class Port(Protocol):
 
 def serial_port(name: str, baud: int) -> Port:
     """A serial scanner's port."""
-    import serial  # type: ignore[import-untyped]  # noqa: PLC0415 - a bench without one starts faster, and need not have it
+    import serial  # noqa: PLC0415 - a bench without one starts faster, and need not have it
 
     try:
         port: Port = serial.Serial(name, baud, timeout=_SILENCE_S)

@@ -13,6 +13,7 @@ from litestar.exceptions import HTTPException
 from service import catalog, messages, problems, settings
 from service.api import http, openapi
 from service.api.services import Services
+from service.pages import part_numbers
 from service.settings import Settings
 from service.store import database, migrate
 from service.workflow.recording import BusyError, Recorder
@@ -42,7 +43,7 @@ def build_app(config: Settings) -> Litestar:
             await pool.close()
 
     return Litestar(
-        route_handlers=http.routes(),
+        route_handlers=[*http.routes(), *part_numbers.routes()],
         lifespan=[lifespan],
         exception_handlers={
             problems.ProblemRaised: http.on_problem,

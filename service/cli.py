@@ -16,7 +16,7 @@ import click
 import msgspec
 import uvicorn
 
-from service import app, catalog, label_cli, runtime, settings, supervisor
+from service import app, catalog, label_cli, part_number_cli, runtime, settings, supervisor
 from service.settings import Settings
 from service.store import database, embedded, migrate
 from service.workflow import access, importing, proof
@@ -335,6 +335,7 @@ def _run(work: Coroutine[Any, Any, T]) -> T:
 
 
 main.add_command(label_cli.command(_databases, _run))
+main.add_command(part_number_cli.command)
 
 if __name__ == "__main__":
     main()

@@ -5,7 +5,7 @@ from typing import Any, Literal
 
 from msgspec import Struct
 
-from service import messages
+from service import messages, part_number_messages
 from service.api import handlers, queries
 from service.api.handlers import Call, Reply
 from service.api.services import Services
@@ -215,6 +215,17 @@ OPERATIONS = (
         body=messages.Scan,
         reply=messages.ScanView,
         example={"bytes_base64": "Wyk+HjA2HTE4UzBDVkE1RVgtMDAwMR4E", "symbology": "]d1"},
+    ),
+    Operation(
+        method="GET",
+        path="/v1/part-numbers",
+        name="read_part_number",
+        summary="What the part number of a connector, a contact or a tool means, field by field, or where it is wrong.",
+        scopes=ANYBODY,
+        call=handlers.part_number,
+        query=queries.PartNumber,
+        reply=part_number_messages.PartNumberView,
+        example_query="number=D38999%2F26WE35SN",
     ),
     Operation(
         method="GET",

@@ -17,7 +17,7 @@ from service.labels import content, drawing, layout
 from service.labels.symbols import LabelError
 from service.store import database
 from service.store.ledger import Head
-from service.workflow import connectors, finding, planning, recording, reports, scanning
+from service.workflow import connectors, finding, identifying, planning, recording, reports, scanning
 from service.workflow.access import Bearer
 
 
@@ -142,8 +142,10 @@ async def revise_rating(services: Services, call: Call) -> Reply:
 async def plan(services: Services, call: Call) -> Reply:
     """Answer before the work."""
     await _refresh(services)
-    head = await services.reader.one(_uuid(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR))
-    return Reply(200, planning.answer(head, call.body, services.reference, services.house))
+    connector = _uuid(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR)
+    parked = await planning.waiting(services.pool, connector)
+    head = await services.reader.one(connector)
+    return Reply(200, planning.answer(head, call.body, services.reference, services.house, parked))
 
 
 async def list_ledger(services: Services, call: Call) -> Reply:
@@ -293,6 +295,11 @@ async def scan(services: Services, call: Call) -> Reply:
     """What a scan means and what it matches."""
     async with services.pool.acquire() as connection:
         return Reply(200, await scanning.meaning(connection, services.scribe.definitions, call.body, services.house))
+
+
+async def part_number(services: Services, call: Call) -> Reply:
+    """Everything that is known of a part number. A wrong one is no bad request: where it is wrong is the answer."""
+    return Reply(200, identifying.identify(services.reference.catalog, call.query.number))
 
 
 async def cycle_limits(services: Services, call: Call) -> Reply:

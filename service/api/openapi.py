@@ -95,10 +95,10 @@ def _path_parameters(operation: Operation) -> list[dict[str, Any]]:
 
 def _query_parameters(operation: Operation) -> list[dict[str, Any]]:
     schema, components = msgspec.json.schema_components([operation.query], ref_template=_REF)
-    properties = components[schema[0]["$ref"].rsplit("/", 1)[-1]]["properties"]
+    asked = components[schema[0]["$ref"].rsplit("/", 1)[-1]]
     return [
-        {"name": name, "in": "query", "required": False, "schema": _inlined(each, components)}
-        for name, each in properties.items()
+        {"name": name, "in": "query", "required": name in asked["required"], "schema": _inlined(each, components)}
+        for name, each in asked["properties"].items()
     ]
 
 

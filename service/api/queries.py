@@ -33,6 +33,12 @@ class Page(Struct, frozen=True, forbid_unknown_fields=True):
     limit: Limit = 100
 
 
+class PartNumber(Struct, frozen=True, forbid_unknown_fields=True):
+    """The number of a connector, a contact or a tool, exactly as it is written."""
+
+    number: Text
+
+
 class CycleLimits(Struct, frozen=True, forbid_unknown_fields=True):
     """Filters of the fleet's list; they combine."""
 

@@ -64,6 +64,7 @@ SENTENCES = {
     "open_finding": "An open finding forbids work on this cavity until it is closed.",
     "did_not_hold": "The last seating test in this cavity did not hold. Look at the retainer before another contact goes in.",
     "time_in_doubt": "An entry for this cavity has a time that can't be right, so its count may be wrong.",
+    "entries_waiting": "Entries that may be about this cavity wait to be assigned to their connector: its count may be too low.",
     "retired": "This connector is retired.",
     "wrong_tool": "The tool is for another contact size or for the other half of the job.",
     "unknown_tool": "The tool is not one that Tinebook knows: check that it is the right size and kind.",
@@ -82,14 +83,20 @@ def judge(
     state: CavityState,
     action: Action,
     fit: ToolFit = ToolFit.NOT_STATED,
+    *,
+    awaited: bool = False,
 ) -> Judged:
-    """Answer one step on the state that it meets. Design 3: everything is judged on `next`, at the removal already."""
+    """Answer one step on the state that it meets. Design 3: everything is judged on `next`, at the removal already.
+
+    `awaited`: entries that were accepted may be about this cavity and are in no ledger yet.
+    """
     figures = cycles.limits(definition.rating, definition.nearing_fraction, house)
     stands = cycles.standing(state.counts, state.occupied, state.known, figures)
     found = [
         *_wear(stands, state, action, figures, house),
         *_occupancy(state, action),
         *_circumstances(whole, state),
+        *([("entries_waiting", Answer.WARN)] if awaited else []),
         *_tool(fit),
     ]
     reasons = tuple(

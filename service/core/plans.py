@@ -13,12 +13,16 @@ from service.core.states import CavityState, ConnectorState
 
 
 class Step(Struct, frozen=True):
-    """One thing somebody is about to do. `fit` says what is known of the tool; `size` is that of the cavity's contact."""
+    """One thing somebody is about to do. `fit` says what is known of the tool; `size` is that of the cavity's contact.
+
+    `awaited`: accepted entries that may be about this cavity are in no ledger yet.
+    """
 
     action: Action
     cavity: str
     size: str
     fit: answers.ToolFit = answers.ToolFit.NOT_STATED
+    awaited: bool = False
 
 
 class JudgedStep(Struct, frozen=True):
@@ -71,7 +75,7 @@ def plan(
     judged = []
     for step in steps:
         met = present[step.cavity]
-        verdict = answers.judge(definition, house, state.whole, met, step.action, step.fit)
+        verdict = answers.judge(definition, house, state.whole, met, step.action, step.fit, awaited=step.awaited)
         for kind in halves(step.action):
             cavity.apply(met, _supposed(kind, step.cavity), by_rules)
         judged.append(JudgedStep(step, verdict, standing(met, figures)))

@@ -185,9 +185,16 @@ def test_a_mark_that_means_two_connectors_is_assigned_by_a_person(service: Start
             split = "[)>\x1e06\x1d17V0CVA5\x1d1PE\x1dSX-1\x1e\x04"
             (other_item,) = await post(client, entry("insertion", serial=split))
             assert other_item["outcome"] == "parked", "the same UII text, but another item"
+            url, step = f"/v1/connectors/{one['id']}/plan", {"steps": [{"action": "insert", "cavity": "C"}]}
+            unsure = (await client.post(url, json=step)).json()
+            assert [each["code"] for each in unsure["steps"][0]["reasons"]] == ["entries_waiting"]
+            elsewhere = {"steps": [{"action": "insert", "cavity": "c"}]}
+            assert (await client.post(url, json=elsewhere)).json()["answer"] == "go"
             done = await client.post(f"/v1/parked/{fact['id']}", json={"connector": one["id"]})
             assert done.json()["outcome"] == "recorded"
             assert (await client.get(f"/v1/entries/{fact['id']}")).json()["connector"] == one["id"]
+            sure = (await client.post(url, json={"steps": [{"action": "remove", "cavity": "C"}]})).json()
+            assert sure["answer"] == "go"
             assert (await post(client, entry("removal", minute=1, serial="D0CVA5EX-1")))[0]["outcome"] == "recorded"
 
     run(work())

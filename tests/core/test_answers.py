@@ -60,6 +60,8 @@ TABLE: list[tuple[str, str, str, dict[str, object]]] = [
     ("insert A", "warn time_in_doubt", "renewal noted=clock_behind ->", {}),
     ("insert C", "go", "tine_entry A noted=clock_ahead ->", {}),
     ("insert A", "go", "mating ->", {}),
+    ("insert A", "warn entries_waiting", "", {"awaited": True}),
+    ("remove A", "warn entries_waiting", "insertion A ->", {"awaited": True}),
     ("insert A", "no_go retired", "retirement ->", {}),
     ("insert A", "no_go wrong_tool", "", {"fit": ToolFit.WRONG}),
     ("insert A", "warn unknown_tool", "", {"fit": ToolFit.UNKNOWN}),
@@ -80,7 +82,7 @@ def state_of(table: str, **changes: object) -> tuple[ConnectorState, list[Record
 def test_answer(step: str, wanted: str, before: str, given: dict[str, object]) -> None:
     """A step is answered as the table says, for the reasons that it says, the weightiest first."""
     house = HouseRule(given.get("unknown", "warn"))  # type: ignore[arg-type]
-    changes = {key: value for key, value in given.items() if key not in ("unknown", "fit")}
+    changes = {key: value for key, value in given.items() if key not in ("unknown", "fit", "awaited")}
     state, _ = state_of(before, **changes)
     action, name = step.split()
     cavity = state.cavity(name)
@@ -92,6 +94,7 @@ def test_answer(step: str, wanted: str, before: str, given: dict[str, object]) -
         cavity,
         Action(action),
         given.get("fit", ToolFit.NOT_STATED),  # type: ignore[arg-type]
+        awaited="awaited" in given,
     )
     assert " ".join([judged.answer, *(each.code for each in judged.reasons)]) == wanted
     assert all(each.text and "{" not in each.text for each in judged.reasons)

@@ -93,3 +93,12 @@ where ($1::smallint is null or (l.rank, l.urgency, l.connector) > ($1::smallint,
   and ($9::text is null or c.family = $9::text)
 order by l.rank, l.urgency, l.connector
 limit $4::integer;
+
+-- name: waiting_for
+-- Parked entries that may be about this connector: they wait under one of its keys.
+select p.body
+from tinebook.mark as m
+join tinebook.parked_mark as k on k.key = m.key
+join tinebook.parked as p on p.id = k.id
+where m.connector = $1::uuid and p.joined is null
+limit $2::integer;

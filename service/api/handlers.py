@@ -142,8 +142,10 @@ async def revise_rating(services: Services, call: Call) -> Reply:
 async def plan(services: Services, call: Call) -> Reply:
     """Answer before the work."""
     await _refresh(services)
-    head = await services.reader.one(_uuid(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR))
-    return Reply(200, planning.answer(head, call.body, services.reference, services.house))
+    connector = _uuid(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR)
+    parked = await planning.waiting(services.pool, connector)
+    head = await services.reader.one(connector)
+    return Reply(200, planning.answer(head, call.body, services.reference, services.house, parked))
 
 
 async def list_ledger(services: Services, call: Call) -> Reply:

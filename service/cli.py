@@ -244,6 +244,8 @@ def revoke_token(config: Settings, name_or_id: str) -> None:
 @click.pass_obj
 def import_entries(config: Settings, file: Path, by: str, dry_run: bool) -> None:
     """Import entries from FILE, one JSON object a line as in POST /v1/entries. May be cut off and run again."""
+    if not file.is_file():
+        raise _Unusable(f"{file} is no ordinary file: it is read twice, first to check it, so put it on disk")
     bad = importing.check(file)
     for each in bad:
         click.echo(f"{file}:{each.number}: {each.text}", err=True)

@@ -1,6 +1,7 @@
 """The command `tinebook`, as a system owner uses it."""
 
 import json
+import os
 import re
 from pathlib import Path
 from typing import Any
@@ -121,6 +122,15 @@ def test_a_file_that_cannot_be_read_imports_nothing(owner: Owner) -> None:
             return await connection.fetchval("select count(*) from tinebook.receipt")
 
     assert run(count()) == 0
+
+
+def test_a_pipe_is_not_imported(owner: Owner) -> None:
+    """What can be read only once is not taken: after the check nothing would be left, and all would seem well."""
+    pipe = owner.directory / "pipe"
+    os.mkfifo(pipe)
+    failed = owner.run("import", str(pipe))
+    assert failed.exit_code == 2
+    assert "is no ordinary file" in failed.stderr
 
 
 def test_one_clock() -> None:

@@ -157,7 +157,7 @@ def _tool(fit: ToolFit) -> list[tuple[str, Answer]]:
 
 
 def tool_fit(tools: tooling.Tooling | None, part_number: str | None, contact_size: str, action: Action) -> ToolFit:
-    """Whether a tool of that part number serves the step. A replacement needs it to serve both halves."""
+    """Whether a tool of that part number serves the step. For a replacement one half is enough: the other takes another tool."""
     if part_number is None:
         return ToolFit.NOT_STATED
     if tools is None or all(each.part_number != part_number for each in tools.tools):

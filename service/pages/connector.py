@@ -126,9 +126,7 @@ def contact(view: messages.ContactView) -> Markup:
 def tools(title: str, uses: tuple[messages.ToolUseView, ...], *, families: bool = False) -> Markup:
     """Which tool serves which half of the job for which size, with which end, and in which families."""
     rows = [(code(each.part_number), _use(each, families=families)) for each in uses]
-    return joined(
-        element("h2", text(title)), sheet.table("One row for each use", ("Tool", "Does"), rows)
-    )
+    return joined(element("h2", text(title)), sheet.table("One row for each use", ("Tool", "Does"), rows))
 
 
 def _use(each: messages.ToolUseView, *, families: bool) -> Markup:

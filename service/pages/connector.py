@@ -59,9 +59,10 @@ def _sizes(arrangement: messages.ArrangementView) -> Markup:
         for each in arrangement.contacts
     ]
     known = how(str(arrangement.status), str(arrangement.source))
+    ids = EMPTY if arrangement.cavities_status is None else text(f". Cavity ids: {arrangement.cavities_status}.")
     return joined(
         sheet.table(f"{arrangement.total} cavities", ("Contact size", "Count", "Cavities"), rows),
-        paragraph(known),
+        paragraph(known, ids),
         paragraph(text(f"Spare contacts to provide: {arrangement.spare_contacts} "), how("read", "AC 43.13-1B 11-234")),
     )
 

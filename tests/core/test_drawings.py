@@ -111,6 +111,20 @@ def test_keys_are_drawn_at_their_angles_with_their_names() -> None:
     assert "Shell 25, mating face of the plug, so mirrored" in words(plug)
 
 
+@pytest.mark.parametrize("angle", range(0, 360, 5))
+def test_the_names_of_keys_stay_inside_the_drawing(angle: int) -> None:
+    """Wherever a key stands, its name is not cut off (a character taken as 0.65 of its height)."""
+    root = ET.fromstring(keying.drawing("N", "25", (angle, 90, 180, 270), plug=False))  # noqa: S314 - our own drawing
+    left, top, width, height = map(float, str(root.get("viewBox")).split())
+    for each in root.iter(f"{SVG}text"):
+        x, y, size = (float(str(each.get(name))) for name in ("x", "y", "font-size"))
+        reach = 0.65 * size * len(each.text or "")
+        begin = x - reach * {"start": 0, "middle": 0.5, "end": 1}[str(each.get("text-anchor"))]
+        assert left <= begin, each.text
+        assert begin + reach <= left + width, each.text
+        assert top + size <= y <= top + height, each.text
+
+
 def test_bands_are_painted_in_reading_order_with_their_names() -> None:
     """Every band has its colour's name and its digit below it, from the wire barrel to the mating end."""
     bands = part_numbers.bands("360")

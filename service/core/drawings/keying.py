@@ -33,7 +33,7 @@ def drawing(position: str, shell: str, angles_deg: Sequence[int], *, plug: bool)
         words(f"Shell {shell}, mating face of the {half}", 0, _RADIUS + 50, 11, weight="700"),
         role="img",
         aria_labelledby="keying-title keying-desc",
-        viewBox="-125 -100 250 226",
+        viewBox="-150 -100 300 226",
         class_="keying",
         xmlns="http://www.w3.org/2000/svg",
     )

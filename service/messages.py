@@ -19,6 +19,7 @@ from service.core.entries import (
     Note,
     Rating,
     Text,
+    TextOrNothing,
 )
 from service.core.states import ConnectorState
 from service.core.tooling import Face, Half, Tooling
@@ -39,15 +40,24 @@ class Reply(Struct, frozen=True, kw_only=True):
 
 
 class Registration(Request, frozen=True, kw_only=True):
-    """A connector to be registered. Cavities may be left out where the catalogue knows the part number's arrangement."""
+    """A connector to be registered, by its serial or by what its mark says (`mark`, or better the scan's `bytes_base64`).
 
-    serial: Text
+    An empty serial is one that is not said.
+    Cavities may be left out where the catalogue, or a cavity set of the shop's, knows them by part number; a rating where the
+    shop states one for the part number or its family.
+    """
+
     history: Literal["new", "unknown"]
+    serial: TextOrNothing = ""
+    mark: MarkText | None = None
+    bytes_base64: Annotated[str, Meta(max_length=20_000)] | None = None
+    symbology: Annotated[str, Meta(max_length=16)] | None = None
     id: UUID | None = None
     cage: Annotated[str, Meta(pattern="^[0-9A-HJ-NP-Z]{5}$(?!\\n)")] | None = None
     part_number: Text | None = None
     family: Text | None = None
     cavities: Annotated[tuple[CavityDefinition, ...], Meta(min_length=1, max_length=1000)] | None = None
+    cavity_set: Text | None = None
     cavity_ids: Literal["given", "assumed"] = "given"
     rating: Rating | None = None
     mating_rating: Rating | None = None

@@ -16,6 +16,7 @@ class Type(enum.Enum):
     UNKNOWN_CONNECTOR = ("unknown-connector", 404, "There is no such connector.")
     UNKNOWN_ENTRY = ("unknown-entry", 404, "There is no such entry.")
     CONNECTOR_KNOWN = ("connector-already-registered", 409, "The connector is registered already, differently.")
+    MARK_UNUSABLE = ("mark-unusable", 422, "No connector can be registered by this mark.")
     CAVITIES_NEEDED = ("cavities-needed", 422, "The cavities of this connector are not known.")
     LABEL_NOT_READABLE = ("label-not-readable", 422, "This label would not read back.")
     NOT_FOUND = ("not-found", 404, "There is nothing here.")

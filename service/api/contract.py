@@ -5,8 +5,8 @@ from typing import Any, Literal
 
 from msgspec import Struct
 
-from service import messages, part_number_messages
-from service.api import handlers, queries
+from service import messages, part_number_messages, reference_messages
+from service.api import handlers, queries, shop
 from service.api.handlers import Call, Reply
 from service.api.services import Services
 from service.labels import drawing
@@ -58,7 +58,7 @@ OPERATIONS = (
         method="POST",
         path="/v1/connectors",
         name="register_connector",
-        summary="Register a connector. The same registration again answers 200 with what is on the books.",
+        summary="Register a connector, by serial or by scanning. The same again answers 200 with what is on the books.",
         scopes=AT_WORK,
         call=handlers.register,
         body=messages.Registration,
@@ -237,6 +237,50 @@ OPERATIONS = (
         query=queries.CycleLimits,
         reply=messages.CycleLimitReport,
         example_query="wear=nearing&limit=10",
+    ),
+    Operation(
+        method="GET",
+        path="/v1/arrangements/{standard}/{name}",
+        name="show_arrangement",
+        summary="An insert arrangement with its cavities; true places where somebody imported them, else it says schematic.",
+        scopes=ANYBODY,
+        call=shop.show_arrangement,
+        query=queries.Arrangement,
+        reply=reference_messages.InsertView,
+        example_query="view=socket_front",
+    ),
+    Operation(
+        method="POST",
+        path="/v1/house-values",
+        name="record_house_value",
+        summary="State a figure of the shop's own, with its document; from now on it holds. Without a value: withdraw it.",
+        scopes=PLANNING,
+        call=shop.record_house_value,
+        body=reference_messages.HouseValueRequest,
+        reply=reference_messages.HouseValueView,
+        statuses=(201,),
+        example={
+            "what": "rating",
+            "family": "38999-III",
+            "value": {"cycles": 10, "basis": "house"},
+            "document": "Shop practice 7",
+            "revision": "C",
+            "paragraph": "3.2",
+            "verified_by": "badge 204",
+            "verified_on": "2026-10-30",
+            "reason": "First statement for this family",
+        },
+    ),
+    Operation(
+        method="GET",
+        path="/v1/house-values",
+        name="list_house_values",
+        summary="Every figure that the shop ever stated, newest first, and which of them hold.",
+        scopes=PLANNING,
+        call=shop.list_house_values,
+        query=queries.HouseValues,
+        reply=reference_messages.HouseValueList,
+        example_query="what=rating&limit=10",
     ),
     Operation(
         method="PUT",

@@ -17,7 +17,7 @@ from service.labels import content, drawing, layout
 from service.labels.symbols import LabelError
 from service.store import database
 from service.store.ledger import Head
-from service.workflow import connectors, finding, identifying, planning, recording, reports, scanning
+from service.workflow import connectors, finding, identifying, planning, recording, registering, reports, scanning
 from service.workflow.access import Bearer
 
 
@@ -59,7 +59,7 @@ def _key(text: str) -> str:
 async def register(services: Services, call: Call) -> Reply:
     """Put a connector on the books."""
     async with services.pool.acquire() as connection:
-        done = await connectors.register(
+        done = await registering.register(
             connection,
             services.scribe,
             services.reference,

@@ -8,6 +8,8 @@ from msgspec import Meta, Struct
 from service.core import entries
 from service.core.cycles import Wear
 from service.core.entries import MarkText, Text
+from service.core.house import What
+from service.core.sights import Sight
 
 Limit = Annotated[int, Meta(ge=1, le=500)]
 
@@ -58,6 +60,22 @@ class Label(Struct, frozen=True, forbid_unknown_fields=True):
     module_mm: Annotated[float, Meta(ge=0.05, le=2)] = 0.33
     dpi: Annotated[int, Meta(ge=100, le=1200)] = 300
     sleeve_mm: Annotated[float, Meta(ge=1, le=200)] | None = None
+
+
+class HouseValues(Struct, frozen=True, forbid_unknown_fields=True):
+    """Filters of the shop's figures; they combine."""
+
+    what: What | None = None
+    family: Text | None = None
+    part_number: Text | None = None
+    cursor: str | None = None
+    limit: Limit = 100
+
+
+class Arrangement(Struct, frozen=True, forbid_unknown_fields=True):
+    """From which side an arrangement is to be seen."""
+
+    view: Sight = Sight.PIN_FRONT
 
 
 class LedgerCursor(Struct, frozen=True, array_like=True):

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection
 
+import msgspec
 from msgspec import Struct
 
 from service.catalog import contacts, keyings, rows
@@ -98,6 +99,17 @@ class Catalog(Struct, frozen=True, kw_only=True):
             return rows.Status.DERIVED
         order = list(rows.Status)
         return max((each.status for each in found), key=order.index)
+
+    def listed(self, of: Decoded | _Key) -> tuple[rows.Cavity, ...]:
+        """The cavities as the table has them, each with its source; those of a twin are derived. Empty where none is listed."""
+        key = _key(of)
+        found = self._cavity_rows(key)
+        if key in self.cavity_rows:
+            return found
+        return tuple(
+            msgspec.structs.replace(each, status=rows.Status.DERIVED, source=f"as in {each.arrangement}: {each.source}")
+            for each in found
+        )
 
     def tooling(self, family: str) -> Tooling | None:
         """Release side and tools of a family, or None for a family that is not in the catalogue."""

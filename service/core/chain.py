@@ -55,6 +55,16 @@ def canonical_body(body: LedgerBody) -> bytes:
     return _sorted_encoder.encode(body)
 
 
+def canonical_definition(body: DefinitionBody) -> bytes:
+    """RFC 8785 bytes of a definition as it is recorded."""
+    definition = body.definition
+    ratings = (definition.rating, definition.mating_rating)
+    fractions = (definition.nearing_fraction, *(each.nearing_fraction for each in ratings if each is not None))
+    if any(each is not None for each in fractions):
+        return canonical(body)
+    return _sorted_encoder.encode(body)
+
+
 def decode_body(data: bytes) -> LedgerBody:
     """Read what `canonical_body` wrote."""
     return _body_decoder.decode(data)

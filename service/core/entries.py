@@ -15,12 +15,14 @@ _MARK = "^[^\\x00]+$(?!\\n)"
 _CAVITY = "^[^\\x00-\\x20\\x7f]+$(?!\\n)"
 
 Text = Annotated[str, Meta(min_length=1, max_length=200, pattern=_PRINTABLE)]
+TextOrNothing = Annotated[str, Meta(max_length=200, pattern=_PRINTABLE)]
 Note = Annotated[str, Meta(max_length=4000, pattern=_PRINTABLE)]
 MarkText = Annotated[str, Meta(min_length=1, max_length=2000, pattern=_MARK)]
 CavityId = Annotated[str, Meta(min_length=1, max_length=16, pattern=_CAVITY)]
 ContactSize = Annotated[str, Meta(min_length=1, max_length=16, pattern=_PRINTABLE)]
 Instant = Annotated[datetime, Meta(tz=True)]
 Count = Annotated[int, Meta(ge=0, le=1_000_000)]
+Day = Annotated[str, Meta(pattern="^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$(?!\\n)")]
 ForceN = Annotated[float, Meta(ge=0, le=10_000)]
 
 EARLIEST = datetime(1950, 1, 1, tzinfo=UTC)
@@ -214,16 +216,19 @@ class Rating(Struct, frozen=True, omit_defaults=True, forbid_unknown_fields=True
     revision: Text | None = None
     paragraph: Text | None = None
     verified_by: Text | None = None
-    verified_on: Annotated[str, Meta(pattern="^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$(?!\\n)")] | None = (
-        None
-    )
+    verified_on: Day | None = None
     first_insertion_counts: bool = True
     nearing_fraction: Annotated[float, Meta(gt=0, le=1)] | None = None
 
     @property
     def verified(self) -> bool:
         """A figure counts as verified once somebody put a name and a day to it, and said which document."""
-        return None not in (self.document, self.verified_by, self.verified_on)
+        return is_verified(self.document, self.verified_by, self.verified_on)
+
+
+def is_verified(document: str | None, verified_by: str | None, verified_on: str | None) -> bool:
+    """Whether a figure counts as verified: never by a name alone, nor by a document that nobody looked into."""
+    return None not in (document, verified_by, verified_on)
 
 
 CavityIds = Literal["given", "published", "derived", "assumed"]

@@ -21,7 +21,7 @@ from service.demo import operator, photograph
 from service.demo.fleet import Connector, Fleet
 from service.demo.photograph import Sheet, Stock
 from service.messages import Registration
-from service.workflow import connectors
+from service.workflow import registering
 from service.workflow.reference import Reference
 
 INDEX = "index.json"
@@ -114,7 +114,7 @@ def standings(fleet: Fleet, book: Catalog, house: HouseRule) -> Iterator[Standin
         asked = each.registration
         if asked.id is None:
             continue
-        definition = connectors.define(asked, reference, asked.id)
+        definition = registering.define(asked, reference, asked.id)
         history = [Recorded(entry=fact.entry, recorded_at=fact.recorded_at, recorded_by="-") for fact in each.facts]
         state = fold.fold(definition, history)
         figures = cycles.limits(definition.rating, definition.nearing_fraction, house)

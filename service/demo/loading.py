@@ -19,7 +19,7 @@ from service.demo.fleet import FULL, Connector, Fleet, Size
 from service.demo.story import Fact
 from service.store import database, ledger
 from service.store.database import Connection
-from service.workflow import connectors, recording
+from service.workflow import recording, registering
 from service.workflow.recording import MAX_BATCH, Scribe
 from service.workflow.reference import Reference
 
@@ -125,7 +125,7 @@ async def _put_on_books(
     if asked.id is None:
         raise ValueError(asked.serial)
     at = each.registered_at
-    await connectors.register(connection, scribe, reference, house, asked, RECORDED_BY, at, asked.id)
+    await registering.register(connection, scribe, reference, house, asked, RECORDED_BY, at, asked.id)
 
 
 async def _record(connection: Connection, scribe: Scribe, reference: Reference, chunk: list[Fact]) -> int:

@@ -11,6 +11,24 @@ begin
 end;
 $$;
 
+CREATE TABLE tinebook.cavity_set (
+    number bigint NOT NULL,
+    name text NOT NULL,
+    cavities jsonb NOT NULL,
+    source text,
+    recorded_by text NOT NULL,
+    recorded_at timestamp with time zone NOT NULL
+);
+
+ALTER TABLE tinebook.cavity_set ALTER COLUMN number ADD GENERATED ALWAYS AS IDENTITY (
+    SEQUENCE NAME tinebook.cavity_set_number_seq
+    START WITH 1
+    INCREMENT BY 1
+    NO MINVALUE
+    NO MAXVALUE
+    CACHE 1
+);
+
 CREATE TABLE tinebook.connector (
     connector uuid NOT NULL,
     serial text NOT NULL,
@@ -18,6 +36,25 @@ CREATE TABLE tinebook.connector (
     part_number text,
     family text,
     registered_at timestamp with time zone NOT NULL
+);
+
+CREATE TABLE tinebook.coordinates (
+    number bigint NOT NULL,
+    standard text NOT NULL,
+    arrangement text NOT NULL,
+    points jsonb NOT NULL,
+    source text NOT NULL,
+    recorded_by text NOT NULL,
+    recorded_at timestamp with time zone NOT NULL
+);
+
+ALTER TABLE tinebook.coordinates ALTER COLUMN number ADD GENERATED ALWAYS AS IDENTITY (
+    SEQUENCE NAME tinebook.coordinates_number_seq
+    START WITH 1
+    INCREMENT BY 1
+    NO MINVALUE
+    NO MAXVALUE
+    CACHE 1
 );
 
 CREATE TABLE tinebook.definition (
@@ -50,6 +87,35 @@ CREATE TABLE tinebook.head (
     state bytea NOT NULL
 )
 WITH (fillfactor='70');
+
+CREATE TABLE tinebook.house_value (
+    number bigint NOT NULL,
+    what text NOT NULL,
+    family text,
+    part_number text,
+    contact_size text,
+    value jsonb,
+    document text,
+    revision text,
+    paragraph text,
+    verified_by text,
+    verified_on text,
+    reason text NOT NULL,
+    recorded_by text NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    CONSTRAINT house_value_by_size CHECK (((contact_size IS NOT NULL) = (what = ANY (ARRAY['pull'::text, 'tool'::text])))),
+    CONSTRAINT house_value_for_something CHECK (((family IS NOT NULL) OR (part_number IS NOT NULL))),
+    CONSTRAINT house_value_of_a_kind CHECK ((what = ANY (ARRAY['rating'::text, 'mating_rating'::text, 'nearing_fraction'::text, 'pull'::text, 'tool'::text, 'release'::text])))
+);
+
+ALTER TABLE tinebook.house_value ALTER COLUMN number ADD GENERATED ALWAYS AS IDENTITY (
+    SEQUENCE NAME tinebook.house_value_number_seq
+    START WITH 1
+    INCREMENT BY 1
+    NO MINVALUE
+    NO MAXVALUE
+    CACHE 1
+);
 
 CREATE TABLE tinebook.limit_line (
     connector uuid NOT NULL,
@@ -120,11 +186,17 @@ CREATE TABLE tinebook.tool (
     part_number text NOT NULL
 );
 
+ALTER TABLE ONLY tinebook.cavity_set
+    ADD CONSTRAINT cavity_set_key PRIMARY KEY (number);
+
 ALTER TABLE ONLY tinebook.connector
     ADD CONSTRAINT connector_key PRIMARY KEY (connector);
 
 ALTER TABLE ONLY tinebook.connector
     ADD CONSTRAINT connector_known_once UNIQUE NULLS NOT DISTINCT (serial, cage, part_number);
+
+ALTER TABLE ONLY tinebook.coordinates
+    ADD CONSTRAINT coordinates_key PRIMARY KEY (number);
 
 ALTER TABLE ONLY tinebook.definition
     ADD CONSTRAINT definition_key PRIMARY KEY (connector, number);
@@ -134,6 +206,9 @@ ALTER TABLE ONLY tinebook.entry
 
 ALTER TABLE ONLY tinebook.head
     ADD CONSTRAINT head_key PRIMARY KEY (connector);
+
+ALTER TABLE ONLY tinebook.house_value
+    ADD CONSTRAINT house_value_key PRIMARY KEY (number);
 
 ALTER TABLE ONLY tinebook.limit_line
     ADD CONSTRAINT limit_line_key PRIMARY KEY (connector);
@@ -165,6 +240,10 @@ ALTER TABLE ONLY tinebook.token
 ALTER TABLE ONLY tinebook.tool
     ADD CONSTRAINT tool_key PRIMARY KEY (mark);
 
+CREATE INDEX cavity_set_newest ON tinebook.cavity_set USING btree (name, number DESC);
+
+CREATE INDEX coordinates_newest ON tinebook.coordinates USING btree (standard, arrangement, number DESC);
+
 CREATE INDEX limit_line_by_asset ON tinebook.limit_line USING btree (asset, rank, urgency, connector);
 
 CREATE INDEX limit_line_worst_first ON tinebook.limit_line USING btree (rank, urgency, connector);
@@ -173,6 +252,14 @@ CREATE INDEX mark_by_connector ON tinebook.mark USING btree (connector);
 
 CREATE INDEX parked_waiting ON tinebook.parked USING btree (recorded_at, id) WHERE (joined IS NULL);
 
+CREATE TRIGGER cavity_set_is_append_only BEFORE DELETE OR UPDATE ON tinebook.cavity_set FOR EACH ROW EXECUTE FUNCTION tinebook.refuse_change();
+
+CREATE TRIGGER cavity_set_is_not_truncated BEFORE TRUNCATE ON tinebook.cavity_set FOR EACH STATEMENT EXECUTE FUNCTION tinebook.refuse_change();
+
+CREATE TRIGGER coordinates_is_append_only BEFORE DELETE OR UPDATE ON tinebook.coordinates FOR EACH ROW EXECUTE FUNCTION tinebook.refuse_change();
+
+CREATE TRIGGER coordinates_is_not_truncated BEFORE TRUNCATE ON tinebook.coordinates FOR EACH STATEMENT EXECUTE FUNCTION tinebook.refuse_change();
+
 CREATE TRIGGER definition_is_append_only BEFORE DELETE OR UPDATE ON tinebook.definition FOR EACH ROW EXECUTE FUNCTION tinebook.refuse_change();
 
 CREATE TRIGGER definition_is_not_truncated BEFORE TRUNCATE ON tinebook.definition FOR EACH STATEMENT EXECUTE FUNCTION tinebook.refuse_change();
@@ -180,6 +267,10 @@ CREATE TRIGGER definition_is_not_truncated BEFORE TRUNCATE ON tinebook.definitio
 CREATE TRIGGER entry_is_append_only BEFORE DELETE OR UPDATE ON tinebook.entry FOR EACH ROW EXECUTE FUNCTION tinebook.refuse_change();
 
 CREATE TRIGGER entry_is_not_truncated BEFORE TRUNCATE ON tinebook.entry FOR EACH STATEMENT EXECUTE FUNCTION tinebook.refuse_change();
+
+CREATE TRIGGER house_value_is_append_only BEFORE DELETE OR UPDATE ON tinebook.house_value FOR EACH ROW EXECUTE FUNCTION tinebook.refuse_change();
+
+CREATE TRIGGER house_value_is_not_truncated BEFORE TRUNCATE ON tinebook.house_value FOR EACH STATEMENT EXECUTE FUNCTION tinebook.refuse_change();
 
 CREATE TRIGGER receipt_is_append_only BEFORE DELETE OR UPDATE ON tinebook.receipt FOR EACH ROW EXECUTE FUNCTION tinebook.refuse_change();
 
@@ -202,13 +293,19 @@ ALTER TABLE ONLY tinebook.parked_mark
 
 GRANT USAGE ON SCHEMA tinebook TO tinebook_service;
 
+GRANT SELECT,INSERT ON TABLE tinebook.cavity_set TO tinebook_service;
+
 GRANT SELECT,INSERT ON TABLE tinebook.connector TO tinebook_service;
+
+GRANT SELECT,INSERT ON TABLE tinebook.coordinates TO tinebook_service;
 
 GRANT SELECT,INSERT ON TABLE tinebook.definition TO tinebook_service;
 
 GRANT SELECT,INSERT ON TABLE tinebook.entry TO tinebook_service;
 
 GRANT SELECT,INSERT,UPDATE ON TABLE tinebook.head TO tinebook_service;
+
+GRANT SELECT,INSERT ON TABLE tinebook.house_value TO tinebook_service;
 
 GRANT SELECT,INSERT,DELETE,UPDATE ON TABLE tinebook.limit_line TO tinebook_service;
 

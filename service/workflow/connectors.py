@@ -1,4 +1,4 @@
-"""Registering, finding and showing connectors."""
+"""Finding and showing connectors, revising their ratings, and taking in the entries that waited for them."""
 
 from collections.abc import Iterable
 from datetime import datetime
@@ -8,133 +8,15 @@ import asyncpg
 import msgspec
 from msgspec import Struct
 
-from service import catalog, messages, problems, views
+from service import messages, problems, views
 from service.core import chain, entries, fold, limits, marks, states
-from service.core.entries import CavityDefinition, CavityIds, Definition, Entry, HouseRule, Recorded, Text
+from service.core.entries import Entry, HouseRule, Recorded, Text
 from service.store import database, ledger
 from service.store.database import Connection
 from service.store.ledger import Head
 from service.workflow import finding, recording
-from service.workflow.reference import Reference
 
 PAGE = 100
-
-
-class Registered(Struct, frozen=True):
-    """A connector on the books; `new` is False where the same registration had been made before."""
-
-    head: Head
-    new: bool
-
-
-async def register(
-    connection: Connection,
-    scribe: recording.Scribe,
-    reference: Reference,
-    house: HouseRule,
-    asked: messages.Registration,
-    by: str,
-    at: datetime,
-    fresh_id: UUID,
-) -> Registered:
-    """Put a connector on the books; entries that waited for it join its ledger in the same transaction."""
-    definition = define(asked, reference, asked.id or fresh_id)
-    async with connection.transaction():
-        await database.run(connection, "lock_parking")
-        before = await _same(connection, scribe, asked)
-        if before is not None:
-            return _again(before, definition)
-        head = await _begin(connection, definition, house, by, at)
-        await join_parked(connection, scribe, head, house)
-        # Not into the scribe's memory: until this is committed it may still come to nothing.
-        found = await ledger.heads(connection, ledger.Definitions(), [head.connector], lock=False)
-    return Registered(found[head.connector], True)
-
-
-def define(asked: messages.Registration, reference: Reference, connector: UUID) -> Definition:
-    """What a registration makes of a connector. Cavities that nobody gave and the catalogue does not know are never invented."""
-    described = reference.catalog.describe(asked.part_number) if asked.part_number else None
-    cavities: tuple[CavityDefinition, ...] | None = asked.cavities
-    source: CavityIds = asked.cavity_ids
-    if cavities is None:
-        cavities, source = _published(described)
-    _check_cavities(cavities)
-    return Definition(
-        connector=connector,
-        serial=asked.serial,
-        cavities=cavities,
-        history=asked.history,
-        cage=asked.cage,
-        part_number=asked.part_number,
-        family=asked.family or (described.decoded.family if described and described.decoded else None),
-        cavity_ids=source,
-        rating=asked.rating,
-        mating_rating=asked.mating_rating,
-        populated=asked.populated,
-        nearing_fraction=asked.nearing_fraction,
-    )
-
-
-def _published(described: catalog.Description | None) -> tuple[tuple[CavityDefinition, ...], CavityIds]:
-    """The cavities that the catalogue lists for a part number, and whether its source lists them or they were derived."""
-    if described is None:
-        text = "give each cavity's id and contact size, or a part number whose arrangement the catalogue knows"
-    elif described.fault is not None:
-        text = f"the part number does not tell the cavities: {described.fault.text}"
-    elif described.decoded is not None and described.decoded.removable is False:
-        text = "this part number's contacts are fixed in the insert: there is no retainer to count for"
-    elif described.cavities is None:
-        text = "the catalogue does not list the cavities of this arrangement: give each cavity's id and contact size"
-    else:
-        return described.cavities, "derived" if described.cavities_status is catalog.Status.DERIVED else "published"
-    raise problems.raised(problems.Type.CAVITIES_NEEDED, text, ("#/cavities", text))
-
-
-def _check_cavities(cavities: tuple[CavityDefinition, ...]) -> None:
-    seen: set[str] = set()
-    for index, each in enumerate(cavities):
-        if each.id in seen:
-            text = f"cavity {each.id!r} stands twice"
-            raise problems.raised(problems.Type.INVALID_REQUEST, text, (f"#/cavities/{index}/id", text))
-        seen.add(each.id)
-
-
-async def _same(connection: Connection, scribe: recording.Scribe, asked: messages.Registration) -> Head | None:
-    row = await database.fetch_one(connection, "same_connector", asked.serial, asked.cage, asked.part_number)
-    identities = [row["connector"]] if row is not None else []
-    if asked.id is not None and asked.id not in identities:
-        identities.append(asked.id)
-    heads = await ledger.heads(connection, scribe.definitions, identities, lock=False)
-    # The id first: where it is another connector's, nothing recorded under it may go to the one with this serial.
-    return next((heads[each] for each in reversed(identities) if each in heads), None)
-
-
-def _again(before: Head, definition: Definition) -> Registered:
-    wanted = msgspec.structs.replace(definition, connector=before.connector)
-    if before.definition != wanted:
-        fault = problems.problem(
-            problems.Type.CONNECTOR_KNOWN,
-            f"serial {before.definition.serial!r} is registered as {before.connector}; to change its rating, "
-            f"PUT /v1/connectors/{before.connector}/rating",
-        )
-        raise problems.ProblemRaised(msgspec.structs.replace(fault, connector=before.connector))
-    return Registered(before, False)
-
-
-async def _begin(connection: Connection, definition: Definition, house: HouseRule, by: str, at: datetime) -> Head:
-    body = chain.canonical(
-        chain.DefinitionBody(definition=definition, recorded_at=at, recorded_by=by, reason="registered")
-    )
-    start = chain.link(b"", body)
-    state = states.blank(definition)
-    identity = (definition.connector, definition.serial, definition.cage, definition.part_number)
-    await database.run(connection, "register_connector", *identity, definition.family, at)
-    keys = marks.keys(definition.serial, definition.cage, definition.part_number, definition.connector)
-    await database.run(connection, "register_marks", list(keys), definition.connector)
-    await database.run(connection, "append_definition", definition.connector, 1, at, body, start)
-    await database.run(connection, "start_head", definition.connector, start, states.encode(state))
-    await ledger.put_limit_lines(connection, [(definition.connector, limits.line(definition, state, house))])
-    return Head(definition.connector, 0, start, definition, 1, state)
 
 
 async def join_parked(connection: Connection, scribe: recording.Scribe, head: Head, house: HouseRule) -> None:

@@ -7,10 +7,14 @@ from service import catalog, messages
 from service.core import noting, tooling
 from service.core.answers import Action
 from service.core.entries import Definition
+from service.core.house import Book
 from service.store import database
 from service.store.database import Connection
+from service.workflow import shop
 
 _FRESH_S = 2.0
+_TOOLINGS = 10_000
+"""Part numbers whose tools are kept worked out: the write path asks for them once an entry."""
 _INSERTING = (catalog.Work.INSERT, catalog.Work.SEATING_TEST)
 _WORKS = {
     Action.INSERT: _INSERTING,
@@ -25,6 +29,8 @@ class Reference:
     def __init__(self, book: catalog.Catalog, clock_s: Callable[[], float] = time.monotonic) -> None:
         self.catalog = book
         self.lists = noting.Lists()
+        self._book = Book()
+        self._toolings: dict[tuple[str | None, str | None], tooling.Tooling | None] = {}
         self._clock_s = clock_s
         self._read_at_s: float | None = None
 
@@ -40,11 +46,27 @@ class Reference:
         self.lists = noting.Lists(
             frozenset(row["badge"] for row in people), {row["mark"]: row["part_number"] for row in tools}
         )
+        self.go_by(await shop.book(connection))
         self._read_at_s = self._clock_s()
 
+    def go_by(self, book: Book) -> None:
+        """Let the shop's figures stand before the catalogue's."""
+        self._book, self._toolings = book, {}
+
+    def forget(self) -> None:
+        """What the shop states has changed: the next who asks reads it again."""
+        self._read_at_s = None
+
     def tooling(self, definition: Definition) -> tooling.Tooling | None:
-        """The tools for a connector's family, if the catalogue knows it."""
-        return None if definition.family is None else self.catalog.tooling(definition.family)
+        """The tools for a connector, as the shop or else the catalogue has them; None where neither knows its family."""
+        # Without figures of the shop's own, tools go by the family alone.
+        key = (definition.family, definition.part_number if self._book else None)
+        if key not in self._toolings:
+            if len(self._toolings) >= _TOOLINGS:
+                self._toolings.clear()
+            known = None if definition.family is None else self.catalog.tooling(definition.family)
+            self._toolings[key] = self._book.tooling(known, *key)
+        return self._toolings[key]
 
     def cautions(self, definition: Definition, actions: Iterable[Action]) -> tuple[messages.CautionView, ...]:
         """The usual cautions for these actions, warnings first. The approved data's own come before them."""

@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import re
 from typing import Any
 
 import httpx
@@ -56,6 +57,7 @@ def test_every_example_does_what_it_says(service: Started) -> None:
             waiting = entry("insertion", serial="EX-0002")
             await client.post("/v1/entries", json={"entries": [waiting]})
             places = {"badge": "badge 117", "mark": "T-20-03", "connector": "", "entry": waiting["id"]}
+            places |= {"standard": "MIL-STD-1560", "name": "17-35"}
             for operation in OPERATIONS:
                 if operation.name == "assign_parked":
                     places["entry"] = waiting["id"]
@@ -89,7 +91,7 @@ def test_nothing_is_readable_without_a_token(service: Started) -> None:
     async def work() -> None:
         async with service() as client:
             for operation in OPERATIONS:
-                path = operation.path.format(connector="x", entry="x", badge="x", mark="x")
+                path = re.sub(r"{\w+}", "x", operation.path)
                 for header in ("", "Bearer", "Bearer ", "Bearer tb_wrong", "Basic dXNlcjpwYXNz", "bearer \xff"):
                     headers = httpx.Headers({b"Authorization": header.encode("latin-1")})
                     reply = await client.request(operation.method, path, headers=headers)
@@ -109,7 +111,7 @@ def test_scopes_open_what_they_should(service: Started, dsn: str) -> None:
         tokens = {scope: await make_token(dsn, scope) for scope in Scope}
         async with service() as client:
             for operation in OPERATIONS:
-                path = operation.path.format(connector="x", entry="x", badge="x", mark="x")
+                path = re.sub(r"{\w+}", "x", operation.path)
                 for scope, token in tokens.items():
                     headers = {"Authorization": f"Bearer {token}"}
                     reply = await client.request(operation.method, path, headers=headers, content=b"{")

@@ -13,7 +13,7 @@ from service.core.entries import Definition, HouseRule, Recorded
 from service.core.states import ConnectorState
 from service.demo import fleet
 from service.demo.fleet import Connector, Fleet, Size
-from service.workflow import connectors, recording
+from service.workflow import recording, registering
 from service.workflow.reference import Reference
 
 TODAY = date(2026, 11, 25)
@@ -58,7 +58,7 @@ def folded(seed: int = 2026, size: Size = fleet.FULL) -> tuple[Folded, ...]:
 def _folded(each: Connector, reference: Reference) -> Folded:
     identity = each.registration.id
     assert identity is not None
-    definition = connectors.define(each.registration, reference, identity)
+    definition = registering.define(each.registration, reference, identity)
     history = []
     for fact in each.facts:
         taken = recording.submission(fact.entry, "demo", fact.recorded_at, None, reference).recorded

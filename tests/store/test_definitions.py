@@ -10,7 +10,7 @@ import pytest
 from service import catalog, messages
 from service.core.entries import HouseRule
 from service.store import database, ledger
-from service.workflow import connectors
+from service.workflow import connectors, registering
 from service.workflow.recording import Scribe
 from service.workflow.reference import Reference
 from tests.api.test_recording import entry, post, registration
@@ -38,9 +38,9 @@ def test_a_registration_that_failed_leaves_no_rating_behind(dsn: str) -> None:
     house, reference = HouseRule(), Reference(catalog.load())
     scribe, identity = Scribe(house, reference), uuid.uuid4()
 
-    async def register(connection: database.Connection, value: int) -> connectors.Registered:
+    async def register(connection: database.Connection, value: int) -> registering.Registered:
         asked: dict[str, Any] = registration(id=str(identity), rating={"value": value, "basis": "house"})
-        return await connectors.register(
+        return await registering.register(
             connection,
             scribe,
             reference,

@@ -1,9 +1,16 @@
 -- Registering, finding and listing connectors.
 
--- name: register_connector
--- Put a connector on the books.
+-- name: register_connectors
+-- Put connectors on the books.
 insert into tinebook.connector (connector, serial, cage, part_number, family, registered_at)
-values ($1::uuid, $2::text, $3::text, $4::text, $5::text, $6::timestamptz);
+select connector, serial, cage, part_number, family, $6::timestamptz
+from unnest($1::uuid[], $2::text[], $3::text[], $4::text[], $5::text[])
+    as news (connector, serial, cage, part_number, family);
+
+-- name: register_keys
+-- Everything under which new connectors are found.
+insert into tinebook.mark (key, connector)
+select key, connector from unnest($1::text[], $2::uuid[]) as news (key, connector);
 
 -- name: register_marks
 -- Everything under which it is found.
@@ -16,10 +23,17 @@ on conflict on constraint mark_key do nothing;
 insert into tinebook.definition (connector, number, recorded_at, body, hash)
 values ($1::uuid, $2::integer, $3::timestamptz, $4::bytea, $5::bytea);
 
--- name: start_head
--- Where its chain and its state begin.
+-- name: append_definitions
+-- What new connectors are.
+insert into tinebook.definition (connector, number, recorded_at, body, hash)
+select connector, 1, $2::timestamptz, body, hash
+from unnest($1::uuid[], $3::bytea[], $4::bytea[]) as news (connector, body, hash);
+
+-- name: start_heads
+-- Where the chains and states of new connectors begin.
 insert into tinebook.head (connector, entries, hash, definition, state)
-values ($1::uuid, 0, $2::bytea, 1, $3::bytea);
+select connector, 0, hash, 1, state
+from unnest($1::uuid[], $2::bytea[], $3::bytea[]) as news (connector, hash, state);
 
 -- name: move_definition
 -- A new definition holds, and the state that it gives.
@@ -27,11 +41,23 @@ update tinebook.head as h
 set definition = $2::integer, state = $3::bytea
 where h.connector = $1::uuid;
 
--- name: same_connector
--- Is this connector on the books already?
-select c.connector
-from tinebook.connector as c
-where c.serial = $1::text and c.cage is not distinct from $2::text and c.part_number is not distinct from $3::text;
+-- name: same_connectors
+-- Which of these are on the books already? One after the other by the index, however large the register.
+select w.place, c.connector
+from unnest($1::text[], $2::text[], $3::text[]) with ordinality as w (serial, cage, part_number, place)
+cross join lateral (
+    select same.connector
+    from tinebook.connector as same
+    where same.serial = w.serial and same.cage is not distinct from w.cage
+      and same.part_number is not distinct from w.part_number
+    limit 1
+) as c;
+
+-- name: definition_numbers
+-- By which definition do these connectors go?
+select h.connector, h.definition
+from tinebook.head as h
+where h.connector = any($1::uuid[]);
 
 -- name: definition_hashes
 -- The chain of a connector's definitions.

@@ -114,6 +114,13 @@ where p.joined is null
 order by p.recorded_at, p.id
 for update;
 
+-- name: waiting_keys
+-- Under which of these keys does any entry wait?
+select distinct k.key
+from tinebook.parked_mark as k
+join tinebook.parked as p on p.id = k.id and p.joined is null
+where k.key = any($1::text[]);
+
 -- name: parked_one
 -- One parked entry that still waits.
 select p.id, p.mark, p.body

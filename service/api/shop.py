@@ -1,0 +1,47 @@
+"""One function per operation on what is looked things up in: the shop's own figures, and arrangements."""
+
+from typing import Annotated
+
+from msgspec import Meta, Struct
+
+from service import reference_messages as messages
+from service.api import queries, reading
+from service.api.handlers import Call, Reply
+from service.api.services import Services
+from service.workflow import arrangements, shop
+
+
+class Cursor(Struct, frozen=True, array_like=True):
+    """Where the next page of the shop's figures begins."""
+
+    number: Annotated[int, Meta(ge=0, le=2**63 - 1)]
+
+
+async def record_house_value(services: Services, call: Call) -> Reply:
+    """Keep a figure of the shop's own."""
+    async with services.pool.acquire() as connection:
+        done = await shop.record(connection, call.body, call.bearer.name, services.clock())
+    services.reference.forget()
+    return Reply(201, done)
+
+
+async def list_house_values(services: Services, call: Call) -> Reply:
+    """Everything that the shop ever stated, newest first."""
+    asked: queries.HouseValues = call.query
+    after = reading.cursor(asked.cursor, Cursor)
+    async with services.pool.acquire() as connection:
+        values, following = await shop.page(
+            connection, after.number if after else None, asked.limit, asked.what, asked.family, asked.part_number
+        )
+    cursor = reading.encode_cursor(Cursor(following) if following is not None else None)
+    return Reply(200, messages.HouseValueList(values=values, next=cursor))
+
+
+async def show_arrangement(services: Services, call: Call) -> Reply:
+    """An arrangement with its cavities, seen from one side."""
+    book = services.reference.catalog
+    async with services.pool.acquire() as connection:
+        return Reply(
+            200,
+            await arrangements.show(connection, book, call.path["standard"], call.path["name"], call.query.view),
+        )

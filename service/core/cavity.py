@@ -40,22 +40,23 @@ def rules(definition: Definition, settled: frozenset[tuple[UUID, str | None]] = 
 def rank(state: CavityState, entry: Entry) -> int:
     """Which of several entries of one instant comes first: the one that fits the state, so that a swap reads as one."""
     match entry.kind:
-        case Kind.CARRY_IN:
-            return 0
         case Kind.FINDING_CLOSED:
-            return 0 if closed(entry, state.findings) else 6
+            return 0 if closed(entry, state.findings) else 7
         case Kind.SEATING_TEST:
-            return 1 if state.occupied and not state.seating_tests else 6
+            return 1 if state.occupied and not state.seating_tests else 7
         case Kind.REMOVAL:
-            return 2 if state.occupied is not False else 7
+            return 2 if state.occupied is not False else 8
         case Kind.RENEWAL:
             return 3
+        case Kind.CARRY_IN:
+            # After a renewal of the same day: taken the other way round, the count that was carried in would be gone.
+            return 4
         case Kind.INSERTION:
-            return 4 if state.occupied is False else 8
+            return 5 if state.occupied is False else 9
         case Kind.RETIREMENT:
-            return 9
+            return 10
         case _:
-            return 5
+            return 6
 
 
 def apply(state: CavityState, recorded: Recorded, judged_by: Rules) -> None:
@@ -170,13 +171,19 @@ def _carry_in(state: CavityState, entry: Entry, judged_by: Rules) -> None:
         judged_by.note(state, entry.id, Code.CARRY_IN_TWICE)
     elif any(had):
         judged_by.note(state, entry.id, Code.CARRY_IN_AFTER_ENTRIES)
-    if not (entry.source or entry.note):
+    insertions, removals = entry.insertions or 0, entry.removals or 0
+    if entry.occupied and insertions <= removals:
+        # A contact that is in went in once more often than one came out: the greater count is the safe one.
+        judged_by.note(state, entry.id, Code.CARRY_IN_CONTRADICTS)
+        insertions = removals + 1
+    sourced = bool(entry.source or entry.note)
+    if not sourced:
         judged_by.note(state, entry.id, Code.CARRY_IN_WITHOUT_SOURCE)
-    stated = (entry.insertions or 0, entry.removals or 0, entry.tine_entries or 0)
+    stated = (insertions, removals, entry.tine_entries or 0)
     opening = (max(stated[0], state.opening[0]), max(stated[1], state.opening[1]), max(stated[2], state.opening[2]))
     state.opening, state.carried = opening, True
-    # Slips of a tool alone don't say how often a contact went in.
-    state.known = state.known or entry.insertions is not None or entry.removals is not None
+    # Slips of a tool alone don't say how often a contact went in, and a figure from nowhere is no history.
+    state.known = state.known or (sourced and (entry.insertions is not None or entry.removals is not None))
     _count(state, entry, judged_by, cycles.Counts(had[0] + opening[0], had[1] + opening[1], had[2] + opening[2]))
     if entry.occupied is not None:
         state.occupied = entry.occupied

@@ -17,6 +17,7 @@ class Code(enum.StrEnum):
     WORK_AFTER_RETIREMENT = "work_after_retirement"
     CARRY_IN_AFTER_ENTRIES = "carry_in_after_entries"
     CARRY_IN_TWICE = "carry_in_twice"
+    CARRY_IN_CONTRADICTS = "carry_in_contradicts"
     CARRY_IN_WITHOUT_SOURCE = "carry_in_without_source"
     CLOSED_NO_FINDING = "closed_no_finding"
     MATED_WHILE_MATED = "mated_while_mated"
@@ -47,14 +48,15 @@ SENTENCES = {
     Code.WORK_AFTER_RETIREMENT: "Work on a connector that had been retired.",
     Code.CARRY_IN_AFTER_ENTRIES: "An opening count for a retainer that already had entries: both are counted.",
     Code.CARRY_IN_TWICE: "A second opening count for the same retainer life: the greater figures are counted.",
-    Code.CARRY_IN_WITHOUT_SOURCE: "An opening count that does not say where it comes from.",
+    Code.CARRY_IN_CONTRADICTS: "An opening count with a contact in, but no more insertions than removals: one more is counted.",
+    Code.CARRY_IN_WITHOUT_SOURCE: "An opening count that does not say where it comes from: counted, but the history stays unknown.",
     Code.CLOSED_NO_FINDING: "A finding was closed that, as recorded, was not open.",
     Code.MATED_WHILE_MATED: "Mated although, as recorded, it was mated already.",
     Code.UNMATED_WHILE_UNMATED: "Unmated although, as recorded, it was not mated.",
     Code.CORRECTS_UNKNOWN: "Corrects an entry that is not in this connector's ledger (yet): nothing is voided.",
     Code.CORRECTS_A_CORRECTION: "Corrects a correction, which has no effect: record the fact again instead.",
     Code.REFERS_TO_UNKNOWN: "Refers to an entry that is not in this connector's ledger (yet): it has no effect.",
-    Code.NO_REASON: "A correction or a resolution without a reason in its note.",
+    Code.NO_REASON: "A correction or a resolution without a reason in its note: it has no effect.",
     Code.INSPECTED_OWN_WORK: "Work was accepted by the person who did it.",
     Code.WORK_REFUSED: "An inspector refused this work.",
     Code.CLOCK_AHEAD: "The time of the work lies after the time it was recorded: a clock or a time zone is wrong.",

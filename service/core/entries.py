@@ -8,6 +8,8 @@ from uuid import UUID
 import msgspec
 from msgspec import Meta, Struct
 
+from service.core.discrepancies import Code
+
 # C0 controls other than tab and line feed, DEL, and the noncharacters cannot be read by a person and some cannot be stored.
 _PRINTABLE = "^[^\\x00-\\x08\\x0b-\\x1f\\x7f\\ufffe\\uffff]*$(?!\\n)"
 # A whole ISO/IEC 15434 message carries GS, RS and EOT, so a mark may hold every control but NUL.
@@ -27,6 +29,9 @@ ForceN = Annotated[float, Meta(ge=0, le=10_000)]
 
 EARLIEST = datetime(1950, 1, 1, tzinfo=UTC)
 LATEST = datetime(2100, 1, 1, tzinfo=UTC)
+
+
+_CODES = frozenset(Code)
 
 
 class Kind(enum.StrEnum):
@@ -162,6 +167,10 @@ def _reference_faults(entry: Entry) -> list[Fault]:
         found.append(Fault("id", "an entry can't refer to itself"))
     if kind is Kind.RESOLUTION and entry.refers_to is None:
         found.append(Fault("refers_to", "a resolution names the id of the entry whose discrepancy it resolves"))
+    if kind is Kind.RESOLUTION and entry.code is not None and entry.code not in _CODES:
+        found.append(
+            Fault("code", f"{entry.code!r} is no discrepancy's code; leave it out to resolve all of that entry's")
+        )
     return found
 
 

@@ -36,6 +36,7 @@ def read(history: Iterable[Recorded]) -> References:
         target.id
         for entry in referring
         if entry.corrects is not None
+        and entry.note
         and (target := known.get(entry.corrects)) is not None
         and target.kind is not Kind.CORRECTION
     )

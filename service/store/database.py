@@ -13,7 +13,13 @@ from service.store.statements import SQL
 Connection: TypeAlias = asyncpg.Connection | PoolConnectionProxy
 """A connection, pooled or not."""
 
-_AS_SERVICE = {"role": embedded.SERVICE, "application_name": "tinebook", "timezone": "UTC"}
+# What is acknowledged is on disk, whatever the server's own default for commits.
+_AS_SERVICE = {
+    "role": embedded.SERVICE,
+    "application_name": "tinebook",
+    "timezone": "UTC",
+    "synchronous_commit": "on",
+}
 _COMMAND_S = 60.0
 
 UNREACHABLE = (

@@ -43,6 +43,12 @@ TABLE: list[tuple[str, str, str, dict[str, object]]] = [
         {"history": "unknown"},
     ),
     ("insert A", "go", "carry_in A removals=1 occupied=false source=card ->", {"history": "unknown"}),
+    (
+        "insert A",
+        "warn history_unknown",
+        "carry_in A insertions=3 removals=3 occupied=false ->",
+        {"history": "unknown"},
+    ),
     ("insert A", "no_go open_finding", "finding A ->", {}),
     ("insert A", "no_go open_finding", "finding ->", {}),
     ("insert C", "go", "finding A ->", {}),

@@ -131,6 +131,20 @@ TABLES = {
         carry_in C insertions=2            -> carry_in_after_entries, carry_in_without_source
         = C begun 3
     """,
+    "a carry-in that contradicts itself counts the greater": """
+        carry_in A insertions=9 removals=9 occupied=true source=card -> carry_in_contradicts
+        = A begun 10 completed 9 next 11 wear spent
+        carry_in C insertions=9 removals=9 occupied=false source=card ->
+        = C begun 9 next 10
+    """,
+    "a renewal and a carry-in of one day": """
+        @5 renewal A                       ->
+        @5 carry_in A insertions=6 removals=6 source=card ->
+        = A begun 6 life 2
+        @5 carry_in C insertions=6 removals=6 source=card ->
+        @5 renewal C                       ->
+        = C begun 6 life 2
+    """,
     "a carry-in beyond the rating says so": """
         carry_in insertions=12 removals=12 source=card -> over_rating
         = A begun 12 wear over
@@ -142,6 +156,9 @@ TABLES = {
         = A begun 0 occupied False
         correction corrects=c note=undo    -> corrects_a_correction
         = A begun 0
+        insertion A #kept                  ->
+        correction corrects=kept           -> no_reason
+        = A begun 1
         correction corrects=nowhere        -> corrects_unknown, no_reason
     """,
     "a discrepancy is resolved with a reason, or not at all": """

@@ -25,14 +25,14 @@ def at_work(ground: Ground) -> Crowd:
 @pytest.mark.parametrize("seed", range(10))
 def test_a_killed_postmaster_is_started_again(ground: Ground, at_work: Crowd, seed: int) -> None:
     """While PostgreSQL is gone answers are 503 problems; it comes back by itself, and nothing is lost or doubled."""
-    asyncio.run(_killed_under_load(ground, at_work, "postmaster", random.Random(seed).uniform(0.02, 0.5)))
+    asyncio.run(_killed_under_load(ground, at_work, "postmaster", random.Random(seed).uniform(0.02, 0.3)))
     _nothing_is_lost(ground, at_work, seed)
 
 
 @pytest.mark.parametrize("seed", range(10, 20))
 def test_a_killed_backend_is_recovered_from(ground: Ground, at_work: Crowd, seed: int) -> None:
     """When PostgreSQL throws everybody out because one of its processes died, the service goes on, and nothing is lost."""
-    asyncio.run(_killed_under_load(ground, at_work, "backend", random.Random(seed).uniform(0.02, 0.5)))
+    asyncio.run(_killed_under_load(ground, at_work, "backend", random.Random(seed).uniform(0.02, 0.3)))
     _nothing_is_lost(ground, at_work, seed)
 
 

@@ -20,7 +20,7 @@ def at_work(ground: Ground) -> Crowd:
 @pytest.mark.parametrize("seed", range(20))
 def test_a_killed_service_loses_and_doubles_nothing(ground: Ground, at_work: Crowd, seed: int) -> None:
     """After kill -9 under load and a restart on the same data, everything acknowledged is there, once, and verifies."""
-    asyncio.run(_killed_under_load(ground, at_work, random.Random(seed).uniform(0.05, 0.6)))
+    asyncio.run(_killed_under_load(ground, at_work, random.Random(seed).uniform(0.05, 0.3)))
     asyncio.run(crowd.check(ground.owner_dsn, at_work, settled=False))
     service = ground.restart()
     asyncio.run(at_work.settle(service.port))

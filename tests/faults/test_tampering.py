@@ -304,7 +304,7 @@ def test_rebuild_works_beside_a_running_service(service: Started, dsn: str) -> N
                     await post(client, *(entry("tine_entry") for _ in range(5)))
 
             recording = asyncio.create_task(record())
-            for _ in range(5):
+            for _ in range(3):
                 done = await asyncio.to_thread(programs.run, "tinebook", "rebuild", **settings)
                 assert (done.returncode, done.stdout) == (0, "0 states written anew, 0 breaks\n"), done.stderr
             stop.set()

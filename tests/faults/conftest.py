@@ -67,3 +67,12 @@ def ground() -> Iterator[Ground]:
             yield found
         finally:
             found.close()
+
+
+@pytest.fixture(autouse=True)
+def _served(request: pytest.FixtureRequest) -> None:
+    """A test that failed between a kill and the restart does not take the next one with it."""
+    if "ground" in request.fixturenames:
+        found: Ground = request.getfixturevalue("ground")
+        if found.service.process.poll() is not None:
+            found.restart()

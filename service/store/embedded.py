@@ -22,6 +22,9 @@ DATABASE = "tinebook"
 _START_S = 60.0
 _LINGER_S = 10.0
 _LOOK_S = 0.2
+_SOCKET_PREFIX = "tinebook-"
+_SOCKET_LINE = 4
+"""Of postmaster.pid, counted from 0."""
 # Lines of postmaster.pid, counted from 0: where the socket is, and whether the server is ready.
 _SOCKET, _STATUS = 4, 7
 
@@ -229,7 +232,11 @@ class Server:
 
     def _new_socket_directory(self) -> Path:
         # A socket path may have 107 bytes; a data directory's path can be longer.
-        made = Path(tempfile.mkdtemp(prefix="tinebook-"))
+        # The one of a server that was killed together with its program would lie around for ever.
+        lines = self._pid_file()
+        if len(lines) > _SOCKET_LINE and Path(lines[_SOCKET_LINE]).name.startswith(_SOCKET_PREFIX):
+            shutil.rmtree(lines[_SOCKET_LINE], ignore_errors=True)
+        made = Path(tempfile.mkdtemp(prefix=_SOCKET_PREFIX))
         self.account.own(made)
         return made
 

@@ -63,8 +63,11 @@ def test_a_start_recovers_after_everything_was_killed_at_once(ground: Ground, at
     ground.service.kill()
     os.kill(left, signal.SIGKILL)
     assert (ground.server.cluster / "postmaster.pid").exists()
+    socket = Path((ground.server.cluster / "postmaster.pid").read_text().splitlines()[4])
+    assert socket.is_dir()
     service = ground.restart()
     assert _postmaster(ground.server.cluster) != left
+    assert not socket.exists(), "the socket directory of the killed server lies around"
     asyncio.run(at_work.settle(service.port))
     asyncio.run(crowd.check(ground.owner_dsn, at_work, settled=True))
     assert "everything is as it was recorded" in ground.command("verify")

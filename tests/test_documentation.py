@@ -34,7 +34,11 @@ PROMISED = {
 @pytest.mark.parametrize("what", PROMISED)
 def test_the_readme_names_everything(what: str) -> None:
     """Every kind, code, outcome, scope, setting, problem, operation and field of an entry stands in the README."""
-    missing = [each for each in PROMISED[what] if f"`{each}`" not in README and each not in re.findall(r"`[A-Z]+ (\S+?)`", README)]
+    missing = [
+        each
+        for each in PROMISED[what]
+        if f"`{each}`" not in README and each not in re.findall(r"`[A-Z]+ (\S+?)`", README)
+    ]
     assert not missing
 
 

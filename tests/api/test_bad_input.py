@@ -66,7 +66,7 @@ ENTRIES: dict[str, tuple[Any, str]] = {
     "insertion that corrects": (FINE | {"corrects": str(uuid.uuid4())}, "#/entries/0/corrects"),
     "resolution of nothing": (entry("resolution", None), "#/entries/0/refers_to"),
     "resolution of no code": (
-        entry("resolution", None) | {"refers_to": str(uuid.uuid4()), "code": "over_ratin"},
+        entry("resolution", None) | {"refers_to": str(uuid.uuid4()), "code": "over_the_hill"},
         "#/entries/0/code",
     ),
     "asset of an insertion": (FINE | {"asset": "TN-01"}, "#/entries/0/asset"),

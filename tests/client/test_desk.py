@@ -141,7 +141,9 @@ def test_an_answer_fits_the_screen(told: str, *, ascii_only: bool) -> None:
     assert max(map(len, whole)) <= 80
     if len(whole) > len(cut):
         hidden = sum(int(each.split()[0]) for each in cut if each.endswith("more lines: say 'more' (or --whole)"))
-        assert len(whole) - len(cut) == hidden - sum(each.endswith("more lines: say 'more' (or --whole)") for each in cut)
+        assert len(whole) - len(cut) == hidden - sum(
+            each.endswith("more lines: say 'more' (or --whole)") for each in cut
+        )
     assert cut[-1] == "Everything is sent."
     if ascii_only:
         assert all(each.isascii() for each in whole)

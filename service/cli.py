@@ -1,7 +1,6 @@
 """The command `tinebook`: serve, keep and prove the ledger. The only place of the service that prints."""
 
 import asyncio
-import gc
 import os
 import signal
 import sys
@@ -16,13 +15,11 @@ import click
 import msgspec
 import uvicorn
 
-from service import app, catalog, label_cli, part_number_cli, runtime, settings, supervisor
+from service import app, import_cli, label_cli, part_number_cli, runtime, settings, supervisor
 from service.settings import Settings
 from service.store import database, embedded, migrate
-from service.workflow import access, importing, proof
+from service.workflow import access, proof
 from service.workflow.access import Scope
-from service.workflow.recording import Scribe
-from service.workflow.reference import Reference
 
 T = TypeVar("T")
 
@@ -237,46 +234,6 @@ def revoke_token(config: Settings, name_or_id: str) -> None:
     click.echo(f"{len(revoked)} revoked")
 
 
-@main.command("import")
-@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
-@click.option("--by", default="import", show_default=True, help="Recorded by.")
-@click.option("--dry-run", is_flag=True, help="Only check that every line can be read.")
-@click.pass_obj
-def import_entries(config: Settings, file: Path, by: str, dry_run: bool) -> None:
-    """Import entries from FILE, one JSON object a line as in POST /v1/entries. May be cut off and run again."""
-    if not file.is_file():
-        raise _Unusable(f"{file} is no ordinary file: it is read twice, first to check it, so put it on disk")
-    bad = importing.check(file)
-    for each in bad:
-        click.echo(f"{file}:{each.number}: {each.text}", err=True)
-    if bad:
-        raise click.ClickException(f"{len(bad)} lines can't be read; nothing was imported")
-    if dry_run:
-        click.echo("every line can be read")
-        return
-    # A million entries at once are much to search for cycles that they can't have: it took a quarter of the time.
-    gc.disable()
-    with _databases(config) as found:
-        tally, refused = _run(_import(found.service_dsn, config, file, by))
-    for each in refused:
-        click.echo(f"{file}:{each.number}: {each.text}", err=True)
-    click.echo(
-        f"{tally.recorded} recorded, {tally.already_recorded} already recorded, "
-        f"{tally.parked} parked, {tally.refused} refused"
-    )
-    sys.exit(BROKEN if refused else OK)
-
-
-async def _import(dsn: str, config: Settings, file: Path, by: str) -> tuple[importing.Tally, list[importing.BadLine]]:
-    pool = await database.service_pool(dsn, importing.AT_ONCE)
-    try:
-        scribe = Scribe(config.house, Reference(catalog.load()))
-        with _Progress("entries") as progress:
-            return await importing.run(pool, scribe, file, by, app.now, lambda tally: progress.tell(tally.done, 0))
-    finally:
-        await pool.close()
-
-
 class _Progress:
     """A line that says how far a long job is; on a terminal only."""
 
@@ -336,6 +293,7 @@ def _run(work: Coroutine[Any, Any, T]) -> T:
         raise _Unusable(str(error)) from error
 
 
+main.add_command(import_cli.command(_databases, _run, _Progress))
 main.add_command(label_cli.command(_databases, _run))
 main.add_command(part_number_cli.command)
 

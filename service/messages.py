@@ -10,6 +10,7 @@ from msgspec import Meta, Struct
 from service.core.answers import Action, Answer
 from service.core.cycles import Wear
 from service.core.entries import (
+    Cage,
     CavityDefinition,
     CavityId,
     Definition,
@@ -53,7 +54,7 @@ class Registration(Request, frozen=True, kw_only=True):
     bytes_base64: Annotated[str, Meta(max_length=20_000)] | None = None
     symbology: Annotated[str, Meta(max_length=16)] | None = None
     id: UUID | None = None
-    cage: Annotated[str, Meta(pattern="^[0-9A-HJ-NP-Z]{5}$(?!\\n)")] | None = None
+    cage: Cage | None = None
     part_number: Text | None = None
     family: Text | None = None
     cavities: Annotated[tuple[CavityDefinition, ...], Meta(min_length=1, max_length=1000)] | None = None

@@ -81,12 +81,12 @@ def test_import_verify_rebuild(owner: Owner, service: Started) -> None:
     facts = [entry("insertion" if number % 2 else "removal", minute=-number) for number in range(1, 8)]
     stray = entry("insertion", serial="NOT-HERE")
     path = owner.file(*facts, stray, entry("insertion", "q"))
-    assert owner.run("import", path, "--dry-run").stdout == "every line can be read\n"
-    first = owner.run("import", path)
+    assert owner.run("import", "entries", path, "--dry-run").stdout == "every line can be read\n"
+    first = owner.run("import", "entries", path)
     assert first.exit_code == 1, "one line names a cavity that is not there"
     assert ":9: the connector has no cavity 'q'" in first.stderr
     assert first.stdout == "7 recorded, 0 already recorded, 1 parked, 1 refused\n"
-    second = owner.run("import", path)
+    second = owner.run("import", "entries", path)
     assert second.stdout == "0 recorded, 7 already recorded, 1 parked, 1 refused\n"
     assert owner.run("verify").stdout == "everything is as it was recorded\n"
 
@@ -111,7 +111,7 @@ def test_a_file_that_cannot_be_read_imports_nothing(owner: Owner) -> None:
     path = owner.file(
         entry("insertion"), "{", entry("insertion") | {"performed_at": "2026-01-01"}, entry("insertion", None)
     )
-    failed = owner.run("import", path)
+    failed = owner.run("import", "entries", path)
     assert failed.exit_code == 1
     lines = [each for each in failed.stderr.splitlines() if ".ndjson:" in each]
     assert [each.split(":")[1] for each in lines] == ["2", "3", "4"]
@@ -128,7 +128,7 @@ def test_a_pipe_is_not_imported(owner: Owner) -> None:
     """What can be read only once is not taken: after the check nothing would be left, and all would seem well."""
     pipe = owner.directory / "pipe"
     os.mkfifo(pipe)
-    failed = owner.run("import", str(pipe))
+    failed = owner.run("import", "entries", str(pipe))
     assert failed.exit_code == 2
     assert "is no ordinary file" in failed.stderr
 

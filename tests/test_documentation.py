@@ -47,7 +47,7 @@ def test_commands_in_the_readme_exist() -> None:
     from scanner_client import cli as bench  # noqa: PLC0415 - only this test needs the bench
 
     roots: dict[str, click.Command] = {"tinebook": cli.main, "tinebook-bench": bench.main}
-    shown = re.findall(r"^(?:tinebook(?:-bench)?) +(?:[a-z][a-z-]*)(?: +[a-z]+)?", README, re.MULTILINE)
+    shown = re.findall(r"^(?:tinebook(?:-bench)?) +(?:[a-z][a-z-]*)(?: +[a-z]+(?:-[a-z]+)*)?", README, re.MULTILINE)
     assert len(shown) >= 8
     for line in shown:
         program, *words = line.split()

@@ -24,6 +24,7 @@ CavityId = Annotated[str, Meta(min_length=1, max_length=16, pattern=_CAVITY)]
 ContactSize = Annotated[str, Meta(min_length=1, max_length=16, pattern=_PRINTABLE)]
 Instant = Annotated[datetime, Meta(tz=True)]
 Count = Annotated[int, Meta(ge=0, le=1_000_000)]
+Cage = Annotated[str, Meta(pattern="^[0-9A-HJ-NP-Z]{5}$(?!\\n)")]
 Day = Annotated[str, Meta(pattern="^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$(?!\\n)")]
 ForceN = Annotated[float, Meta(ge=0, le=10_000)]
 

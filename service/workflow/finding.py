@@ -1,6 +1,7 @@
 """Which connectors a mark means. The one way in which marks find connectors, for looking up and for recording alike."""
 
 from collections.abc import Mapping
+from typing import Any
 from uuid import UUID
 
 from service.core import marks
@@ -32,12 +33,15 @@ async def meant(connection: Connection, asked: Mapping[str, Mark]) -> dict[str, 
     wanted = sorted({key for each in keys.values() for key in each})
     if not wanted:
         return {name: [] for name in asked}
-    rows = await database.fetch(connection, "connectors_by_keys", wanted)
+    by_key: dict[str, list[Any]] = {}
+    for row in await database.fetch(connection, "connectors_by_keys", wanted):
+        by_key.setdefault(row["key"], []).append(row)
     return {
         name: sorted(
             row["connector"]
-            for row in rows
-            if row["key"] in keys[name] and not marks.contradicts(mark, row["serial"], row["cage"], row["part_number"])
+            for key in keys[name]
+            for row in by_key.get(key, ())
+            if not marks.contradicts(mark, row["serial"], row["cage"], row["part_number"])
         )
         for name, mark in asked.items()
     }

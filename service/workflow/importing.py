@@ -3,6 +3,7 @@
 import asyncio
 from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime
+from itertools import islice
 from pathlib import Path
 
 import asyncpg
@@ -86,6 +87,21 @@ async def run(
 
     Several chunks are under way at once, so that the database writes one while the next is being folded.
     """
+    with path.open("rb") as file:
+        lines = (each for each in read(file) if isinstance(each, Line))
+        return await record(pool, scribe, lines, by, clock, progress)
+
+
+async def record(
+    pool: asyncpg.Pool,
+    scribe: Scribe,
+    lines: Iterator[Line],
+    by: str,
+    clock: Callable[[], datetime],
+    progress: Callable[[Tally], None],
+    window: int = WINDOW,
+) -> tuple[Tally, list[BadLine]]:
+    """Record entries as `run` does, from wherever they are read; `window` bounds how many are held in memory at once."""
     tally, refused = Tally(), []
 
     async def work(chunks: Iterator[list[Line]]) -> None:
@@ -99,15 +115,14 @@ async def run(
                     refused.append(BadLine(line.number, result.problem.detail))
             progress(tally)
 
-    with path.open("rb") as file:
-        for window in _windows(each for each in read(file) if isinstance(each, Line)):
-            chunks = _chunks(window)
-            tasks = [asyncio.create_task(work(chunks)) for _ in range(AT_ONCE)]
-            try:
-                await asyncio.gather(*tasks)
-            finally:
-                for each in tasks:
-                    each.cancel()
+    for held in _windows(lines, window):
+        chunks = _chunks(held)
+        tasks = [asyncio.create_task(work(chunks)) for _ in range(AT_ONCE)]
+        try:
+            await asyncio.gather(*tasks)
+        finally:
+            for each in tasks:
+                each.cancel()
     return tally, sorted(refused, key=lambda each: each.number)
 
 
@@ -119,14 +134,8 @@ def _submission(entry: Entry, by: str, at: datetime) -> Submission:
     )
 
 
-def _windows(lines: Iterator[Line]) -> Iterator[list[Line]]:
-    window: list[Line] = []
-    for line in lines:
-        window.append(line)
-        if len(window) == WINDOW:
-            yield window
-            window = []
-    if window:
+def _windows(lines: Iterator[Line], size: int) -> Iterator[list[Line]]:
+    while window := list(islice(lines, size)):
         yield window
 
 

@@ -13,8 +13,8 @@ from service.store.database import Connection
 from service.workflow import shop
 
 _FRESH_S = 2.0
-_TOOLINGS = 10_000
-"""Part numbers whose tools are kept worked out: the write path asks for them once an entry."""
+_KEPT = 10_000
+"""Part numbers whose meaning and tools are kept worked out: the write path asks for tools once an entry."""
 _INSERTING = (catalog.Work.INSERT, catalog.Work.SEATING_TEST)
 _WORKS = {
     Action.INSERT: _INSERTING,
@@ -30,6 +30,7 @@ class Reference:
         self.catalog = book
         self.lists = noting.Lists()
         self._book = Book()
+        self._described: dict[str, catalog.Description] = {}
         self._toolings: dict[tuple[str | None, str | None], tooling.Tooling | None] = {}
         self._clock_s = clock_s
         self._read_at_s: float | None = None
@@ -57,12 +58,20 @@ class Reference:
         """What the shop states has changed: the next who asks reads it again."""
         self._read_at_s = None
 
+    def described(self, part_number: str) -> catalog.Description:
+        """What the catalogue knows of a part number. A fleet has few of them, and thousands are registered together."""
+        if part_number not in self._described:
+            if len(self._described) >= _KEPT:
+                self._described.clear()
+            self._described[part_number] = self.catalog.describe(part_number)
+        return self._described[part_number]
+
     def tooling(self, definition: Definition) -> tooling.Tooling | None:
         """The tools for a connector, as the shop or else the catalogue has them; None where neither knows its family."""
         # Without figures of the shop's own, tools go by the family alone.
         key = (definition.family, definition.part_number if self._book else None)
         if key not in self._toolings:
-            if len(self._toolings) >= _TOOLINGS:
+            if len(self._toolings) >= _KEPT:
                 self._toolings.clear()
             known = None if definition.family is None else self.catalog.tooling(definition.family)
             self._toolings[key] = self._book.tooling(known, *key)

@@ -189,9 +189,8 @@ def define(
     shop's for the part number or family, with its provenance, where it has one.
     """
     held = held or Shop()
-    described = reference.catalog.describe(asked.part_number) if asked.part_number else None
+    described = reference.described(asked.part_number) if asked.part_number else None
     cavities, source = _cavities(asked, described, held)
-    _check_cavities(cavities)
     family = asked.family or (described.decoded.family if described and described.decoded else None)
     return Definition(
         connector=connector,
@@ -217,6 +216,7 @@ def _cavities(asked: messages.Registration, described: catalog.Description | Non
         text = "give either cavities or a cavity_set"
         raise problems.raised(problems.Type.INVALID_REQUEST, text, ("#/cavity_set", text))
     if asked.cavities is not None:
+        _check_cavities(asked.cavities)
         return asked.cavities, asked.cavity_ids
     if asked.cavity_ids == "assumed":
         text = "assumed cavities have to be given, each with its id: Tinebook makes up none"

@@ -81,17 +81,24 @@ _KINDS = {
 
 def read(path: Path, form: Form[T]) -> Iterator[Row[T] | Flaw]:
     """The rows of a table one after the other. What is wrong with the header, or can't be read on, ends it."""
-    with path.open(encoding="utf-8-sig", newline="") as file:
+    with path.open("rb") as file:
+        lines = _decoded(file)
         try:
-            line = file.readline()
+            line = next(lines, "").removeprefix("\ufeff")
             divider = _divider(line, form.columns)
             names = next(csv.reader(io.StringIO(line, newline=""), delimiter=divider, strict=True), [])
             flaws = list(_header_flaws(names, form))
-            yield from flaws or _rows(csv.reader(file, delimiter=divider, strict=True), names, form)
+            yield from flaws or _rows(csv.reader(lines, delimiter=divider, strict=True), names, form)
         except UnicodeDecodeError:
             yield Flaw(1, None, "the file is not in UTF-8: save it again as CSV UTF-8")
         except csv.Error as error:
             yield Flaw(1, None, f"the header can't be read: {error}")
+
+
+def _decoded(file: Iterable[bytes]) -> Iterator[str]:
+    """Line by line, so that a byte that is no text is found in its row and not somewhere in a block."""
+    for line in file:
+        yield line.decode()
 
 
 def _divider(line: str, known: tuple[str, ...]) -> str:

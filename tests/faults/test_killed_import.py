@@ -45,7 +45,7 @@ def test_a_killed_import_goes_on_where_it_was(ground: Ground, seed: int) -> None
             process.send_signal(signal.SIGKILL)
     there = asyncio.run(_counted(ground)) - before
     assert there <= ENTRIES
-    told = ground.command("import", str(file))
+    told = ground.command("import", "entries", str(file))
     # Every transaction of the killed ones is found again as a whole.
     assert told.startswith(f"{ENTRIES - there} recorded, {there} already recorded, 0 parked, 0 refused")
     assert asyncio.run(_counted(ground)) == before + ENTRIES
@@ -73,14 +73,21 @@ def test_a_line_that_can_not_be_read_stops_the_import_before_it_begins(ground: G
     lines[4] = msgspec.json.encode(msgspec.json.decode(lines[4]) | {"kind": "insertoin"})
     file.write_bytes(b"\n".join(lines))
     before = asyncio.run(_counted(ground))
-    done = run("tinebook", "--data", str(ground.data), "import", str(file))
+    done = run("tinebook", "--data", str(ground.data), "import", "entries", str(file))
     assert done.returncode != 0
     assert f"{file}:5:" in done.stderr
     assert asyncio.run(_counted(ground)) == before
 
 
 def _importing(ground: Ground, file: Path) -> "subprocess.Popen[str]":
-    command = [str(Path(sys.executable).parent / "tinebook"), "--data", str(ground.data), "import", str(file)]
+    command = [
+        str(Path(sys.executable).parent / "tinebook"),
+        "--data",
+        str(ground.data),
+        "import",
+        "entries",
+        str(file),
+    ]
     return subprocess.Popen(command, env=environment(), stdout=subprocess.PIPE, text=True)
 
 

@@ -1,0 +1,160 @@
+"""`python -m tests.bench.imports` prints how the imports of tables compare with COPY. Only the ratios mean something.
+
+There are two yardsticks: COPY of the same bytes into a table of text, and COPY of the rows that the import leaves (register,
+keys, definitions, heads; entries, receipts), with their constraints and indexes: what PostgreSQL itself needs to hold them.
+"""
+
+import argparse
+import asyncio
+import resource
+import statistics
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import asyncpg
+from msgspec import Struct
+
+from service.store import database, embedded, migrate
+from tests.bench import yardstick
+from tests.faults.programs import run
+
+WHEN = "2020-01-06T08:00:00Z"
+_REGISTER = ("connector", "mark", "definition", "head", "limit_line")
+_LEDGER = ("entry", "receipt", "head")
+
+
+class Timed(Struct, frozen=True):
+    """An import: what of, how long it took and its yardsticks did, and the most memory that it held."""
+
+    name: str
+    ours_s: float
+    bytes_s: float
+    rows_s: float | None
+    peak_mb: float
+
+    def __str__(self) -> str:
+        ratio = f"{self.ours_s / self.bytes_s:6.1f} x COPY of the same bytes ({self.bytes_s:.2f} s)"
+        rows = (
+            ""
+            if self.rows_s is None
+            else f", {self.ours_s / self.rows_s:5.1f} x COPY of its rows ({self.rows_s:.2f} s)"
+        )
+        return f"{self.name:<44} {self.ours_s:7.1f} s {ratio}{rows}, at most {self.peak_mb:.0f} MB"
+
+
+def write_connectors(file: Path, count: int) -> None:
+    """So many connectors of 10 cavities each, with the columns that a shop would have."""
+    with file.open("w") as written:
+        written.write(
+            "serial,cage,part_number,history,populated,rating,rating_basis,rating_document,rating_revision,rating_paragraph\n"
+        )
+        for number in range(count):
+            written.write(f"EX-{number:08},0CVA5,D38999/26WC98SN,new,true,10,house,Shop practice 7,B,3.2\n")
+
+
+def write_carry_ins(file: Path, count: int, connectors: int) -> None:
+    """So many opening counts, the ten of a connector together, as on its card."""
+    with file.open("w") as written:
+        written.write("connector,cavity,performed_at,performed_by,insertions,removals,occupied,source\n")
+        for number in range(count):
+            connector, cavity = number // 10 % connectors, "ABCDEFGHJK"[number % 10]
+            written.write(
+                f"EX-{connector:08},{cavity},{WHEN},badge {100 + connector % 80},{1 + number % 4},{number % 4},true,"
+                f"card {number:08}\n"
+            )
+
+
+def write_placements(file: Path, count: int, connectors: int) -> None:
+    """So many placements, each connector's one after the other in time."""
+    with file.open("w") as written:
+        written.write("connector,performed_at,performed_by,asset,zone,position\n")
+        for number in range(count):
+            connector = number % connectors
+            written.write(
+                f"EX-{connector:08},20{20 + number // connectors % 6}-02-03T08:00:{number % 60:02}Z,badge {connector % 80},"
+                f"TN-{connector % 64:02},Z{connector % 700:03},P{number % 99:03}\n"
+            )
+
+
+async def copied_rows(dsn: str, tables: tuple[str, ...]) -> float:
+    """Seconds that COPY takes for the rows of these tables, into tables of the same make."""
+    connection = await asyncpg.connect(dsn)
+    try:
+        lasted = 0.0
+        with tempfile.NamedTemporaryFile() as held:
+            for table in tables:
+                await connection.execute(f"create table public.{table} (like tinebook.{table} including all)")
+                await connection.copy_from_table(table, schema_name="tinebook", output=Path(held.name), format="binary")
+                began = time.perf_counter()
+                await connection.copy_to_table(table, schema_name="public", source=Path(held.name), format="binary")
+                lasted += time.perf_counter() - began
+                await connection.execute(f"drop table public.{table}")
+        return lasted
+    finally:
+        await connection.close()
+
+
+class Bench:
+    """A server, and a directory with the tables."""
+
+    def __init__(self, directory: Path, rounds: int) -> None:
+        self.directory = directory
+        self.rounds = rounds
+        self.server = embedded.Server(directory)
+        self.server.start()
+        asyncio.run(database.ensure_database(self.server.dsn(embedded.OWNER, "postgres"), embedded.DATABASE))
+        self.dsn = self.server.dsn(embedded.OWNER)
+        self.settings = {"TINEBOOK_DSN": self.server.dsn(embedded.SERVICE), "TINEBOOK_OWNER_DSN": self.dsn}
+        asyncio.run(self._prepare())
+
+    async def _prepare(self) -> None:
+        async with database.owner(self.dsn) as connection:
+            await migrate.migrate(connection)
+
+    def timed(self, name: str, kind: str, file: Path, tables: tuple[str, ...] = ()) -> Timed:
+        """Import a table, and time its yardsticks."""
+        copied = statistics.median(yardstick.copy(self.dsn, file) for _ in range(self.rounds))
+        began = time.perf_counter()
+        done = run("tinebook", "import", kind, str(file), patience_s=3600, **self.settings)
+        lasted = time.perf_counter() - began
+        assert done.returncode == 0, done.stderr[-2000:]
+        peak_mb = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1000
+        rows = [asyncio.run(copied_rows(self.dsn, tables)) for _ in range(self.rounds if tables else 0)]
+        return Timed(name, lasted, copied, statistics.median(rows) if rows else None, peak_mb)
+
+
+def main() -> None:
+    """Run the imports one after the other, each on what the one before it left."""
+    parser = argparse.ArgumentParser(prog="python -m tests.bench.imports", description=__doc__)
+    parser.add_argument("--connectors", type=int, default=50_000)
+    parser.add_argument("--rows", type=int, default=250_000, help="opening counts, and placements")
+    parser.add_argument("--rounds", type=int, default=3, help="of each yardstick")
+    told = parser.parse_args()
+    with tempfile.TemporaryDirectory(prefix="tinebook-bench-") as name:
+        directory = Path(name)
+        directory.chmod(0o755)
+        bench = Bench(directory, told.rounds)
+        try:
+            file = directory / "connectors.csv"
+            write_connectors(file, told.connectors)
+            _say(bench.timed(f"{told.connectors:,} connectors of 10 cavities", "connectors", file, _REGISTER))
+            _say(bench.timed("the same again, all known", "connectors", file))
+            file = directory / "carry-ins.csv"
+            write_carry_ins(file, told.rows, told.connectors)
+            _say(bench.timed(f"{told.rows:,} opening counts", "carry-ins", file, _LEDGER))
+            file = directory / "placements.csv"
+            write_placements(file, told.rows, told.connectors)
+            _say(bench.timed(f"{told.rows:,} placements", "placements", file))
+        finally:
+            bench.server.stop()
+
+
+def _say(timed: Timed) -> None:
+    sys.stdout.write(f"{timed}\n")
+    sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    main()

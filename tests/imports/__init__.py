@@ -1,0 +1,1 @@
+"""Tables that a shop imports."""

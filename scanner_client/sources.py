@@ -12,7 +12,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO, Protocol
 
-from scanner_client import decode, readings, wedge
+from scanner_client import decode, ladder, readings, wedge
 from scanner_client.decode import UnreadableError
 from scanner_client.readings import Channel, Reading
 
@@ -20,7 +20,6 @@ PHOTO_ENDINGS = frozenset({".png", ".jpg", ".jpeg", ".webp", ".tif", ".tiff", ".
 MOST_PHOTO_BYTES = 50_000_000
 MOST_FRAME_BYTES = 8_000_000
 _JPEG_START, _JPEG_END = b"\xff\xd8", b"\xff\xd9"
-_LINEAR_FAMILIES = ("]C", "]A")
 _SILENCE_S = 0.1
 
 
@@ -88,7 +87,7 @@ def steady(seen: Iterator[tuple[Reading, ...]]) -> Iterator[Reading]:
     before: tuple[Reading, ...] = ()
     told: tuple[Reading, ...] = ()
     for now in seen:
-        sure = tuple(each for each in now if not _linear(each) or each in before)
+        sure = tuple(each for each in now if not ladder.linear(each) or each in before)
         yield from (each for each in sure if each not in told)
         told = sure or (told if now or before else ())
         before = now
@@ -207,12 +206,9 @@ def _paths(told: str) -> list[Path]:
 def _seen(frame: bytes) -> tuple[Reading, ...]:
     # Most pictures of a running camera show no symbol; that is no error.
     with suppress(UnreadableError):
-        return tuple(each for each in decode.scans(frame, "camera", Channel.CAMERA) if readings.fault(each) is None)
+        seen = decode.frame(frame, "camera")
+        return tuple(each for each in (*seen.sure, *seen.unsure) if readings.fault(each) is None)
     return ()
-
-
-def _linear(reading: Reading) -> bool:
-    return (reading.symbology or "").startswith(_LINEAR_FAMILIES)
 
 
 def _available(stream: IO[bytes]) -> bytes:

@@ -1,14 +1,19 @@
 """Images to scans: symbols made here are read back byte for byte, and everything else is a clear error."""
 
 import io
+import struct
+import subprocess
+import sys
+import zlib
 
+import numpy as np
 import pytest
 import zxingcpp
 from PIL import Image
 
 from scanner_client import decode
 from scanner_client.decode import UnreadableError
-from scanner_client.readings import Channel
+from scanner_client.readings import Channel, Reading
 from tests.client import symbols
 
 KINDS = [
@@ -130,3 +135,138 @@ def test_a_valid_image_after_garbage_is_not_needed_twice() -> None:
     with pytest.raises(UnreadableError):
         decode.scan(io.BytesIO(b"x" * 100).getvalue(), "bad")
     assert decode.scan(whole(), "good").data == b"SN-1042"
+
+
+def modes() -> list[tuple[str, bytes]]:
+    """The same readable symbol in the ways that files keep pixels."""
+    grey = symbols.page(symbols.symbol("SN-1042"))
+    levels = np.asarray(grey)
+    animated = io.BytesIO()
+    grey.convert("P").save(animated, "GIF", save_all=True, append_images=[Image.new("P", grey.size, 3)] * 5)
+    moving = io.BytesIO()
+    grey.convert("RGB").save(moving, "WEBP", save_all=True, append_images=[Image.new("RGB", grey.size)] * 3)
+    pages = io.BytesIO()
+    grey.save(pages, "TIFF", save_all=True, append_images=[Image.new("L", grey.size)])
+    return [
+        ("black and white", symbols.encoded(grey.convert("1"))),
+        ("palette", symbols.encoded(grey.convert("RGB").quantize(7))),
+        ("colour", symbols.encoded(grey.convert("RGB"))),
+        ("CMYK", symbols.encoded(grey.convert("RGB").convert("CMYK"), "JPEG")),
+        ("YCbCr", symbols.encoded(grey.convert("RGB").convert("YCbCr"), "TIFF")),
+        ("grey with transparency", symbols.encoded(grey.convert("LA"))),
+        ("32 bit", symbols.encoded(Image.fromarray(levels.astype(np.int32) * 70_000), "TIFF")),
+        ("floating", symbols.encoded(Image.fromarray(levels.astype(np.float32) / 255), "TIFF")),
+        ("animated GIF", animated.getvalue()),
+        ("animated WebP", moving.getvalue()),
+        ("two pages", pages.getvalue()),
+    ]
+
+
+MODES = modes()
+
+
+@pytest.mark.parametrize("image", [each[1] for each in MODES], ids=[each[0] for each in MODES])
+def test_however_pixels_are_kept(image: bytes) -> None:
+    """Every way of keeping pixels is read; of several pictures in a file, the first."""
+    assert decode.scan(image, "a").data == b"SN-1042"
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_photos_are_turned_as_the_camera_says(orientation: int) -> None:
+    """A photo is seen upright whichever way the camera was held, mirrored ones included (Exif orientation, from memory)."""
+    upright = symbols.page(symbols.symbol("SN-1042"))
+    # What has to be done to a stored picture so that it is seen upright is undone here.
+    undo = {2: 0, 3: 3, 4: 1, 5: 5, 6: 2, 7: 6, 8: 4}
+    kept = upright.transpose(Image.Transpose(undo[orientation])) if orientation in undo else upright
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    held = io.BytesIO()
+    kept.save(held, "JPEG", exif=exif)
+    seen = decode.pixels(held.getvalue(), "a")
+    assert seen.shape == (upright.height, upright.width)
+    assert np.abs(seen.astype(int) - np.asarray(upright).astype(int)).mean() < 3
+    assert decode.scan(held.getvalue(), "a").data == b"SN-1042"
+
+
+def header(width: int, height: int) -> bytes:
+    """A PNG file that promises so many pixels and holds none."""
+    parts = (
+        (b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 0, 0, 0, 0)),
+        (b"IDAT", zlib.compress(b"")),
+        (b"IEND", b""),
+    )
+    packed = [
+        struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data)) for kind, data in parts
+    ]
+    return b"\x89PNG\r\n\x1a\n" + b"".join(packed)
+
+
+@pytest.mark.filterwarnings("ignore::PIL.Image.DecompressionBombWarning")
+@pytest.mark.parametrize(
+    ("size", "code"),
+    [
+        ((10_000, 10_000), "too_big"),
+        ((2_000_000_000, 2_000_000_000), "too_big"),
+        ((1, 60_000_000), "too_big"),
+        ((0, 0), "damaged_image"),
+        ((0, 9), "damaged_image"),
+        ((100, 100), "damaged_image"),
+    ],
+)
+def test_what_a_header_promises_is_not_believed(size: tuple[int, int], code: str) -> None:
+    """A hundred megapixels, a bomb, no pixels at all, none of those promised: refused before memory is taken."""
+    with pytest.raises(UnreadableError) as caught:
+        decode.scan(header(*size), "a")
+    assert caught.value.code in (code, "not_an_image")
+
+
+@pytest.mark.filterwarnings("ignore::UserWarning")
+@pytest.mark.parametrize("kind", ["PNG", "JPEG", "WEBP", "TIFF", "GIF", "BMP", "PPM"])
+def test_files_cut_off_and_bytes_changed(kind: str) -> None:
+    """A file cut anywhere or changed anywhere is read right or is a clear error, never anything else."""
+    rng = np.random.default_rng(8)
+    whole = symbols.encoded(symbols.page(symbols.symbol("SN-1042", scale=4)), kind)
+    spoilt = [whole[: len(whole) * part // 10] for part in range(10)]
+    for _ in range(25):
+        changed = bytearray(whole)
+        for place in rng.integers(0, min(len(changed), int(rng.choice((60, 10**6)))), 4):
+            changed[place] = int(rng.integers(256))
+        spoilt.append(bytes(changed))
+    for image in spoilt:
+        try:
+            found = decode.scans(image, "a", budget_s=0)
+        except UnreadableError as error:
+            assert error.to_do  # noqa: PT017 - either outcome is right
+        else:
+            assert {each.data for each in found} == {b"SN-1042"}
+
+
+def test_the_biggest_image_fits_into_bounded_memory() -> None:
+    """49 megapixels in colour and with transparency, under a kilobyte a hundred: read to the end in 1.5 GB."""
+    script = (
+        "import resource, sys\n"
+        "from scanner_client import decode\n"
+        "resource.setrlimit(resource.RLIMIT_AS, (1_500_000_000,) * 2)\n"
+        "try:\n    decode.scans(sys.stdin.buffer.read(), 'a', budget_s=1)\n"
+        "except decode.UnreadableError as error:\n    print(error.code)\n"
+    )
+    image = symbols.encoded(Image.new("RGBA", (7000, 7000), (255, 255, 255, 128)))
+    told = subprocess.run([sys.executable, "-c", script], input=image, capture_output=True, check=True, timeout=120)
+    assert told.stdout.strip() == b"no_symbol"
+
+
+def test_a_bar_code_seen_once_is_not_guessed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A bar code on which no second look agrees is an error that says so."""
+    once = decode.Seen((), (Reading(b"SN-1", "]C0"),))
+    monkeypatch.setattr(decode, "read", lambda *_: once)
+    with pytest.raises(UnreadableError, match="too badly") as caught:
+        decode.scan(whole(), "a")
+    assert caught.value.code == "unsure_symbol"
+
+
+def test_a_symbol_in_a_big_photo_is_read() -> None:
+    """A label in a photo of 12 megapixels is read, in its middle or not."""
+    for place in ((1900, 1400), (300, 2500)):
+        photo = Image.new("L", (4000, 3000), 200)
+        photo.paste(symbols.symbol("SN-1042", scale=10), place)
+        assert decode.scan(symbols.encoded(photo), "a").data == b"SN-1042"

@@ -216,7 +216,7 @@ def _grey(opened: Image.Image) -> Pixels:
         return (np.asarray(opened) >> 8).astype(np.uint8)
     if opened.mode in ("I", "F"):
         return _stretched(np.asarray(opened))
-    if opened.mode in ("RGBA", "LA", "PA", "RGBa", "La") or "transparency" in opened.info:
+    if opened.mode in ("RGBA", "LA", "PA") or "transparency" in opened.info:
         seen = opened.convert("LA" if opened.mode == "LA" else "RGBA")
         paper = Image.new("L", seen.size, 255)
         paper.paste(seen.convert("L"), mask=seen.getchannel("A"))

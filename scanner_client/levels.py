@@ -1,14 +1,12 @@
 """Grey levels in small steps: blur, thin, thicken, resize, spread. Pure functions on two-dimensional uint8 arrays."""
 
 from collections.abc import Callable
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageFilter
 
 Pixels = NDArray[np.uint8]
-Real = NDArray[np.floating[Any]]
 
 
 def blurred(grey: Pixels, sigma_px: float) -> Pixels:

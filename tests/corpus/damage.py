@@ -96,8 +96,7 @@ def far(rng: np.random.Generator, scene: Scene, severity: float) -> Scene:
 
 def inverted(rng: np.random.Generator, scene: Scene, severity: float) -> Scene:
     """Light on dark, as a laser leaves it on anodised aluminium, and a bit out of focus."""
-    turned = _with(scene, 255 - scene.grey)
-    return blur(rng, msgspec.structs.replace(turned, light_on_dark=True), 0.9 * severity)
+    return blur(rng, _with(scene, 255 - scene.grey), 0.9 * severity)
 
 
 def jpeg(rng: np.random.Generator, scene: Scene, severity: float) -> Scene:

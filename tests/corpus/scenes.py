@@ -32,7 +32,6 @@ class Scene(Struct, frozen=True):
     data: bytes | None
     pose: Pose
     corners: NDArray[np.float64]
-    light_on_dark: bool = False
 
     @property
     def middle(self) -> tuple[float, float]:

@@ -34,7 +34,10 @@ def main() -> int:
         print(f"--- {name}", flush=True)  # noqa: T201
         started = time.monotonic()
         status = subprocess.run([program, *command[1:]], check=False).returncode
-        print(f"--- {name}: {'FAILED' if status else 'ok'} ({time.monotonic() - started:.0f} s)", flush=True)  # noqa: T201
+        print(
+            f"--- {name}: {f'FAILED with status {status}' if status else 'ok'} ({time.monotonic() - started:.0f} s)",
+            flush=True,
+        )  # noqa: T201
         if status:
             failed.append(name)
     if failed:

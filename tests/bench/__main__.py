@@ -63,7 +63,7 @@ class Bench:
     def import_history(self) -> float:
         """Seconds that `tinebook import` takes."""
         began = time.perf_counter()
-        done = run("tinebook", "import", str(self.history), patience_s=3600, **self.settings)
+        done = run("tinebook", "import", "entries", str(self.history), patience_s=3600, **self.settings)
         assert done.returncode == 0, done.stderr
         return time.perf_counter() - began
 

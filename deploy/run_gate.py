@@ -34,10 +34,8 @@ def main() -> int:
         print(f"--- {name}", flush=True)  # noqa: T201
         started = time.monotonic()
         status = subprocess.run([program, *command[1:]], check=False).returncode
-        print(
-            f"--- {name}: {f'FAILED with status {status}' if status else 'ok'} ({time.monotonic() - started:.0f} s)",
-            flush=True,
-        )  # noqa: T201
+        outcome = f"FAILED with status {status}" if status else "ok"
+        print(f"--- {name}: {outcome} ({time.monotonic() - started:.0f} s)", flush=True)  # noqa: T201
         if status:
             failed.append(name)
     if failed:

@@ -115,10 +115,10 @@ def read(
     over = clock() + budget_s
     first = ladder.reticle(grey) if aimed else _within(grey, _MOST_SEEN_PIXELS)
     sights = list(_sights(Look("as it is", first, Wanted.ANY), channel))
-    if not sights or ladder.doubted(sights):
+    if not ladder.settled(sights):
         for wanted, looks in _climbs(grey, aimed=aimed):
             _climb(wanted, looks, channel, sights, lambda: clock() >= over)
-            if clock() >= over or (sights and not ladder.doubted(sights)):
+            if clock() >= over or ladder.settled(sights):
                 break
     return Seen(ladder.believed(sights), ladder.doubted(sights))
 
@@ -178,7 +178,7 @@ def _climb(
     wanted: Wanted, looks: Iterator[Look], channel: Channel, sights: list[Sight], is_over: Callable[[], bool]
 ) -> None:
     """Add what one ladder shows. Once a bar code waits to be confirmed, looks for matrix symbols are of no use."""
-    while not is_over() and not (sights and (wanted is Wanted.MATRIX or not ladder.doubted(sights))):
+    while not is_over() and not ladder.settled(sights) and not (sights and wanted is Wanted.MATRIX):
         look = next(looks, None)
         if look is None:
             return
@@ -207,7 +207,14 @@ def _sights(look: Look, channel: Channel) -> Iterator[Sight]:
     )
     for each in found:
         if each.valid and each.bytes:
-            yield Sight(look.name, Reading(bytes(each.bytes), each.symbology_identifier or None, channel))
+            reading = Reading(bytes(each.bytes), each.symbology_identifier or None, channel)
+            yield Sight(look.name, reading, look.part, _box(each.position))
+
+
+def _box(place: zxingcpp.Position) -> ladder.Box:
+    corners = (place.top_left, place.top_right, place.bottom_right, place.bottom_left)
+    across, down = [each.x for each in corners], [each.y for each in corners]
+    return min(across), min(down), max(across), max(down)
 
 
 def _grey(opened: Image.Image) -> Pixels:

@@ -21,7 +21,8 @@ from scanner_client.readings import Reading
 _RETICLE = 0.75
 _PATCH_PX = 200
 _LINEAR_FAMILIES = ("]C", "]A")
-_AGREEING = 2
+_AGREEING_PARTS = 2
+_AGREEING_LOOKS = 3
 
 
 class Wanted(enum.Enum):
@@ -43,13 +44,28 @@ class Threshold(enum.Enum):
     GLOBAL = enum.auto()
 
 
+class Part(enum.Enum):
+    """Which pixels of a bar code a look goes by. What shares pixels shares their faults."""
+
+    LINES = enum.auto()
+    """Single lines anywhere across the bars, as the decoder picks them."""
+    UPPER = enum.auto()
+    LOWER = enum.auto()
+    WHOLE = enum.auto()
+
+
 class Look(Struct, frozen=True):
-    """One way of seeing a picture. Two sights of one symbol count as two only if the looks have different names."""
+    """One way of seeing a picture, under a name of its own."""
 
     name: str
     pixels: Pixels
     wanted: Wanted
     threshold: Threshold = Threshold.LOCAL
+    part: Part = Part.LINES
+
+
+Box = tuple[int, int, int, int]
+"""Left, top, right, bottom: where a symbol lies in what a look shows."""
 
 
 class Rung(Struct, frozen=True):
@@ -61,10 +77,12 @@ class Rung(Struct, frozen=True):
 
 
 class Sight(Struct, frozen=True):
-    """A symbol that one look gave."""
+    """A symbol that one look gave, and where in it."""
 
     look: str
     reading: Reading
+    part: Part = Part.LINES
+    box: Box = (0, 0, 0, 0)
 
 
 def _same(grey: Pixels) -> Pixels:
@@ -118,11 +136,51 @@ def linear(reading: Reading) -> bool:
 
 
 def believed(sights: Iterable[Sight]) -> tuple[Reading, ...]:
-    """The readings that are sure: a matrix symbol seen once, a bar code on which two looks agree. In the order seen."""
-    looks: dict[Reading, set[str]] = {}
-    for each in sights:
-        looks.setdefault(each.reading, set()).add(each.look)
-    return tuple(each for each, names in looks.items() if len(names) >= _AGREEING or not linear(each))
+    """The readings that are sure, in the order seen: a matrix symbol seen once, a bar code that was confirmed.
+
+    A bar code is confirmed when looks at two different parts of it agree, or three looks by single lines; two such would
+    be the same pixels twice. Where one look reads the same bars in two ways, it has no say in either.
+    """
+    kept = tuple(sights)
+    seen: dict[Reading, list[Sight]] = {}
+    for each in kept:
+        agreeing = seen.setdefault(each.reading, [])
+        if not any(_contradict(each, other) for other in kept):
+            agreeing.append(each)
+    return tuple(reading for reading, agreeing in seen.items() if not linear(reading) or _confirmed(agreeing))
+
+
+def settled(sights: Iterable[Sight]) -> bool:
+    """Whether no further look is worth its time: what is in doubt is not known to be another symbol than what is sure.
+
+    To go on until every doubtful reading has found another like it would be to look for agreement in errors.
+    """
+    kept = tuple(sights)
+    sure, unsure = believed(kept), doubted(kept)
+    if not sure or not unsure:
+        return bool(sure)
+    if not any(linear(each) for each in sure):
+        return False
+    certain = [each for each in kept if each.reading in sure]
+    return not any(_beside(each, other) for each in kept if each.reading in unsure for other in certain)
+
+
+def _confirmed(agreeing: list[Sight]) -> bool:
+    parts = {each.part for each in agreeing}
+    return len(parts) >= _AGREEING_PARTS or len({each.look for each in agreeing}) >= _AGREEING_LOOKS
+
+
+def _contradict(one: Sight, other: Sight) -> bool:
+    """Whether one look read the same bars in two ways."""
+    both = one.look == other.look and linear(one.reading) and linear(other.reading)
+    return both and one.reading != other.reading and not _beside(one, other)
+
+
+def _beside(one: Sight, other: Sight) -> bool:
+    """Whether one look saw them in two places."""
+    left, top, right, bottom = one.box
+    apart = right < other.box[0] or other.box[2] < left or bottom < other.box[1] or other.box[3] < top
+    return one.look == other.look and apart
 
 
 def doubted(sights: Iterable[Sight]) -> tuple[Reading, ...]:
@@ -175,7 +233,7 @@ def _bars(grey: Pixels, degrees: float) -> Iterator[Look]:
     standing = strips.upright(grey, degrees)
     yield Look("upright", standing, Wanted.LINEAR)
     for name, strip in strips.strips(standing):
-        yield Look(name, strip, Wanted.STRIP)
+        yield Look(name, strip, Wanted.STRIP, part=Part[name.split()[0].upper()])
     for rung in BARS:
         yield Look(rung.name, rung.change(grey), Wanted.LINEAR, rung.threshold)
 

@@ -206,8 +206,7 @@ def _paths(told: str) -> list[Path]:
 def _seen(frame: bytes) -> tuple[Reading, ...]:
     # Most pictures of a running camera show no symbol; that is no error.
     with suppress(UnreadableError):
-        seen = decode.frame(frame, "camera")
-        return tuple(each for each in (*seen.sure, *seen.unsure) if readings.fault(each) is None)
+        return tuple(each for each in decode.frame(frame, "camera").sure if readings.fault(each) is None)
     return ()
 
 

@@ -10,7 +10,7 @@ import zxingcpp
 from PIL import Image
 
 from scanner_client import decode, finder, ladder, lattice, levels, spot, strips
-from scanner_client.ladder import Sight
+from scanner_client.ladder import Part, Sight
 from scanner_client.levels import Pixels
 from scanner_client.readings import Channel, Reading
 from tests.client import symbols
@@ -24,31 +24,86 @@ MATRIX, BARS = Reading(b"A", "]d1", Channel.PHOTO), Reading(b"A", "]C0", Channel
 OTHER, RECTANGLE = Reading(b"B", "]C0", Channel.PHOTO), Reading(b"A", "]d7", Channel.PHOTO)
 CODE_39 = Reading(b"A", "]A0", Channel.PHOTO)
 
+ABOVE, BELOW = (10, 10, 90, 40), (10, 60, 90, 90)
+
+
+def line(look: str, reading: Reading, box: ladder.Box = ABOVE) -> Sight:
+    """Seen by single lines across the bars."""
+    return Sight(look, reading, Part.LINES, box)
+
+
+def strip(look: str, reading: Reading, part: Part) -> Sight:
+    """Seen in a strip of a part of the bars."""
+    return Sight(look, reading, part, (0, 0, 400, 24))
+
+
 BELIEVED = [
     ("nothing seen", [], (), ()),
-    ("a matrix symbol once", [("x", MATRIX)], (MATRIX,), ()),
-    ("a rectangle once", [("x", RECTANGLE)], (RECTANGLE,), ()),
-    ("a bar code once", [("x", BARS)], (), (BARS,)),
-    ("a bar code twice in one look", [("x", BARS), ("x", BARS)], (), (BARS,)),
-    ("a bar code in two looks", [("x", BARS), ("y", BARS)], (BARS,), ()),
-    ("two looks that differ", [("x", BARS), ("y", OTHER)], (), (BARS, OTHER)),
-    ("two looks agree against a third", [("x", OTHER), ("y", BARS), ("z", BARS)], (BARS,), (OTHER,)),
-    ("the same text of another symbology", [("x", BARS), ("y", CODE_39)], (), (BARS, CODE_39)),
-    ("Code 39 in two looks", [("x", CODE_39), ("y", CODE_39)], (CODE_39,), ()),
-    ("one of each", [("x", BARS), ("x", MATRIX)], (MATRIX,), (BARS,)),
+    ("a matrix symbol once", [line("x", MATRIX)], (MATRIX,), ()),
+    ("a rectangle once", [line("x", RECTANGLE)], (RECTANGLE,), ()),
+    ("a bar code once", [line("x", BARS)], (), (BARS,)),
+    ("twice in one look", [line("x", BARS), line("x", BARS, BELOW)], (), (BARS,)),
+    ("two looks by lines: the same pixels", [line("x", BARS), line("y", BARS)], (), (BARS,)),
+    ("three looks by lines", [line("x", BARS), line("y", BARS), line("z", BARS)], (BARS,), ()),
+    ("lines and a strip", [line("x", BARS), strip("y", BARS, Part.WHOLE)], (BARS,), ()),
+    ("both halves", [strip("x", BARS, Part.UPPER), strip("y", BARS, Part.LOWER)], (BARS,), ()),
+    ("one half in two ways", [strip("x", BARS, Part.UPPER), strip("y", BARS, Part.UPPER)], (), (BARS,)),
+    ("halves that differ", [strip("x", BARS, Part.UPPER), strip("y", OTHER, Part.LOWER)], (), (BARS, OTHER)),
+    (
+        "the same bars in two ways",
+        [line("x", BARS), line("x", OTHER), strip("y", OTHER, Part.UPPER)],
+        (),
+        (BARS, OTHER),
+    ),
+    (
+        "and then both halves",
+        [line("x", BARS), line("x", OTHER), strip("y", BARS, Part.UPPER), strip("z", BARS, Part.LOWER)],
+        (BARS,),
+        (OTHER,),
+    ),
+    (
+        "two bar codes beside each other",
+        [line(look, *each) for look in "xyz" for each in ((BARS, ABOVE), (OTHER, BELOW))],
+        (BARS, OTHER),
+        (),
+    ),
+    ("the same text of another symbology", [line("x", BARS), strip("y", CODE_39, Part.WHOLE)], (), (BARS, CODE_39)),
+    ("Code 39", [line("x", CODE_39), strip("y", CODE_39, Part.WHOLE)], (CODE_39,), ()),
+    ("a matrix symbol over bars", [line("x", BARS), line("x", MATRIX)], (MATRIX,), (BARS,)),
 ]
 
 
 @pytest.mark.parametrize(
     ("seen", "sure", "unsure"), [each[1:] for each in BELIEVED], ids=[each[0] for each in BELIEVED]
 )
-def test_what_is_believed(
-    seen: list[tuple[str, Reading]], sure: tuple[Reading, ...], unsure: tuple[Reading, ...]
-) -> None:
-    """A matrix symbol is believed at once, a bar code when two looks agree."""
-    sights = [Sight(look, reading) for look, reading in seen]
-    assert ladder.believed(sights) == sure
-    assert ladder.doubted(sights) == unsure
+def test_what_is_believed(seen: list[Sight], sure: tuple[Reading, ...], unsure: tuple[Reading, ...]) -> None:
+    """A matrix symbol is believed at once, a bar code when looks at different parts of it agree and none contradicts."""
+    assert ladder.believed(seen) == sure
+    assert ladder.doubted(seen) == unsure
+
+
+SETTLED = [
+    ("nothing yet", [], False),
+    ("a matrix symbol", [line("x", MATRIX)], True),
+    ("a bar code in doubt", [line("x", BARS)], False),
+    ("a matrix symbol and a bar code in doubt", [line("x", MATRIX), line("x", BARS, BELOW)], False),
+    (
+        "a bar code that is sure, another reading in doubt",
+        [line("x", OTHER), strip("y", BARS, Part.UPPER), strip("z", BARS, Part.LOWER)],
+        True,
+    ),
+    (
+        "a bar code that is sure, another one below it in doubt",
+        [line("x", BARS), line("x", OTHER, BELOW), strip("y", BARS, Part.UPPER)],
+        False,
+    ),
+]
+
+
+@pytest.mark.parametrize(("seen", "settled"), [each[1:] for each in SETTLED], ids=[each[0] for each in SETTLED])
+def test_when_no_further_look_is_taken(seen: list[Sight], *, settled: bool) -> None:
+    """Looks go on while all that there is is in doubt, and not to find agreement for what a sure reading contradicts."""
+    assert ladder.settled(seen) is settled
 
 
 def picture(kind: zxingcpp.BarcodeFormat = zxingcpp.BarcodeFormat.DataMatrix) -> Pixels:
@@ -168,12 +223,20 @@ def test_nothing_is_ever_read_wrong(subset: list[Outcome]) -> None:
     assert len(subset) > 55
 
 
-def test_the_two_sets_share_no_picture() -> None:
+def test_the_sets_share_no_picture() -> None:
     """The hold-out is made from other seeds."""
-    tuning, holdout = (next(frames.made(split, (Kind.DATA_MATRIX,), 1)) for split in Split)
-    assert tuning.data != holdout.data
+    tuning, spent, holdout = (next(frames.made(split, (Kind.DATA_MATRIX,), 1)) for split in Split)
+    assert len({tuning.data, spent.data, holdout.data}) == 3
     again = next(frames.made(Split.TUNING, (Kind.DATA_MATRIX,), 1))
     assert (again.grey == tuning.grey).all()
+
+
+def test_two_bar_codes_on_one_photo_are_both_read() -> None:
+    """Bar codes above each other do not contradict each other, wherever they lie."""
+    photo = Image.new("L", (900, 700), 220)
+    for place, text in (((40, 60), "SN-1041"), ((380, 560), "PN-2207")):
+        photo.paste(symbols.symbol(text, zxingcpp.BarcodeFormat.Code128, 3), place)
+    assert {each.data for each in decode.read(np.asarray(photo)).sure} == {b"SN-1041", b"PN-2207"}
 
 
 def test_the_report_is_printed() -> None:

@@ -2,7 +2,8 @@
 
 Two sets are made by the same code from different seeds. The TUNING set is what rungs, their order and their figures are
 chosen on. The HOLD-OUT set is never looked at while anything is chosen: no rung, order, figure or damage may be changed
-because of what the hold-out shows. It is run when a version is done, and its table is reported as it comes.
+because of what the hold-out shows. It is run when a version is done, and its table is reported as it comes. If it has to
+change something after all (a wrong read has to), its seeds are SPENT and others take their place.
 
 `python -m tests.corpus` prints the table of the tuning set, `python -m tests.corpus --holdout` that of the hold-out.
 

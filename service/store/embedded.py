@@ -131,7 +131,10 @@ class Server:
 
     def dsn(self, user: str, database: str = DATABASE) -> str:
         """How to connect, over a socket that only this account can reach."""
-        socket = self._socket_directory()
+        # One of ours that just died is being started again by its keeper.
+        until = time.monotonic() + (_LINGER_S if self.owned else 0)
+        while (socket := self._socket_directory()) is None and time.monotonic() < until:
+            time.sleep(0.05)
         if socket is None:
             raise EmbeddedError(f"no server is running in {self.cluster}: start one with `tinebook serve`")
         return f"postgresql://{user}@/{database}?host={socket}"

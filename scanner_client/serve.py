@@ -140,13 +140,29 @@ async def decode_photo(request: Request[Any, Any, State]) -> Response[bytes]:
     return _json(Decoded(tuple(_symbol(each) for each in found)))
 
 
-def build_app(service_url: str, answer_s: float = 10.0, transport: httpx.AsyncBaseTransport | None = None) -> Litestar:
-    """The page's server for one service."""
+@route("/authority.crt", http_method=[HttpMethod.GET])
+async def authority(request: Request[Any, Any, State]) -> Response[bytes]:
+    """Give the certificate authority that devices are to trust: what a device needs before it can trust the page."""
+    certificate: bytes | None = request.app.state.authority
+    if certificate is None:
+        raise FailedError(404, "not_found", "Not found", "This bench has no certificate authority of its own to give.")
+    # The type by which phones offer to install it (RFC 5280 says what it holds; the type itself is common practice).
+    return Response(certificate, media_type="application/x-x509-ca-cert", headers={"cache-control": "no-cache"})
+
+
+def build_app(
+    service_url: str,
+    answer_s: float = 10.0,
+    transport: httpx.AsyncBaseTransport | None = None,
+    authority_der: bytes | None = None,
+) -> Litestar:
+    """The page's server for one service. `authority_der` is the certificate authority to hand out, if any."""
 
     @asynccontextmanager
     async def opened(app: Litestar) -> AsyncIterator[None]:
         app.state.room = anyio.CapacityLimiter(AT_ONCE)
         app.state.photos = 0
+        app.state.authority = authority_der
         timeout = httpx.Timeout(answer_s, connect=2.0)
         async with httpx.AsyncClient(
             base_url=service_url, timeout=timeout, transport=transport, trust_env=False, follow_redirects=False
@@ -155,7 +171,7 @@ def build_app(service_url: str, answer_s: float = 10.0, transport: httpx.AsyncBa
             yield
 
     return Litestar(
-        route_handlers=[index, page, proxy, decode_photo],
+        route_handlers=[index, page, proxy, decode_photo, authority],
         lifespan=[opened],
         before_send=[with_policy],
         exception_handlers={FailedError: _failed, HTTPException: _refused},

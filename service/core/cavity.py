@@ -5,7 +5,7 @@ from uuid import UUID
 
 from msgspec import Struct
 
-from service.core import cycles
+from service.core import cycles, entries
 from service.core.discrepancies import Code
 from service.core.entries import Definition, Entry, Kind, Recorded
 from service.core.states import CavityState, Discrepancy, Finding, WholeState, including
@@ -114,12 +114,15 @@ def _tine_entry(state: CavityState, entry: Entry, judged_by: Rules) -> None:
 def _seating_test(state: CavityState, entry: Entry, judged_by: Rules) -> None:
     if state.occupied is False:
         judged_by.note(state, entry.id, Code.SEATING_TEST_OF_EMPTY)
-    state.seating_tests += 1
-    if state.seating_tests > 1:
-        judged_by.note(state, entry.id, Code.SECOND_SEATING_TEST)
-    if entry.held is not None:
-        state.held = entry.held
-        state.did_not_hold = not entry.held
+    if entries.is_pull(entry):
+        state.seating_tests += 1
+        if state.seating_tests > 1:
+            judged_by.note(state, entry.id, Code.SECOND_SEATING_TEST)
+    if entry.level is False:
+        # A contact that stands out of line is not seated, whatever the pull said.
+        state.held, state.did_not_hold = False, True
+    elif entry.held is not None:
+        state.held, state.did_not_hold = entry.held, not entry.held
 
 
 def finding(entry: Entry) -> Finding:

@@ -61,12 +61,18 @@ WHOLE_CONNECTOR = frozenset({Kind.MATING, Kind.UNMATING, Kind.PLACEMENT, Kind.RE
 """Kinds that never name a cavity."""
 SOME_CAVITIES = frozenset({Kind.RENEWAL, Kind.CARRY_IN})
 """Kinds that name one cavity, a list of them, or none for all."""
+TOOLED = frozenset({Kind.INSERTION, Kind.REMOVAL, Kind.TINE_ENTRY})
+"""Kinds in which a tool goes into the cavity."""
 REFERRING = frozenset({Kind.CORRECTION, Kind.RESOLUTION, Kind.ACCEPTANCE})
 """Kinds whose meaning depends on the entry they refer to: they act on a whole history, not at its end."""
 
 
 class Entry(Struct, frozen=True, omit_defaults=True, forbid_unknown_fields=True, kw_only=True):
-    """One fact as its author states it. `id` is made by the client before sending; forces in newtons."""
+    """One fact as its author states it. `id` is made by the client before sending; forces in newtons.
+
+    `level` is what a look at the face gave: pins at one height, sockets flush. `tool_looked_at`: the tool's tip was
+    looked at before it went in.
+    """
 
     id: UUID
     connector: MarkText
@@ -80,6 +86,8 @@ class Entry(Struct, frozen=True, omit_defaults=True, forbid_unknown_fields=True,
     contact: Text | None = None
     force_n: ForceN | None = None
     held: bool | None = None
+    level: bool | None = None
+    tool_looked_at: bool | None = None
     note: Note | None = None
     bench: Text | None = None
     corrects: UUID | None = None
@@ -129,6 +137,7 @@ def faults(entry: Entry) -> tuple[Fault, ...]:
         *_reference_faults(entry),
         *_count_faults(entry),
         *_placement_faults(entry),
+        *_look_faults(entry),
     )
 
 
@@ -197,6 +206,24 @@ def _placement_faults(entry: Entry) -> list[Fault]:
         for name, value in given
         if value is not None
     ]
+
+
+def _look_faults(entry: Entry) -> list[Fault]:
+    found = []
+    if entry.level is not None and entry.kind is not Kind.SEATING_TEST:
+        found.append(
+            Fault("level", f"only a seating_test states whether the contact stands level, not {_a(entry.kind)}")
+        )
+    if entry.tool_looked_at is not None and entry.kind not in TOOLED:
+        found.append(
+            Fault("tool_looked_at", f"only where a tool goes in is it looked at before, not with {_a(entry.kind)}")
+        )
+    return found
+
+
+def is_pull(entry: Entry) -> bool:
+    """Whether a seating test loaded the retainer. One that states nothing but a look did not; one that states nothing may have."""
+    return entry.level is None or entry.held is not None or entry.force_n is not None
 
 
 def cavities_of(entry: Entry) -> tuple[str, ...]:

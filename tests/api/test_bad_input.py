@@ -70,6 +70,12 @@ ENTRIES: dict[str, tuple[Any, str]] = {
         "#/entries/0/code",
     ),
     "asset of an insertion": (FINE | {"asset": "TN-01"}, "#/entries/0/asset"),
+    "level of an insertion": (FINE | {"level": True}, "#/entries/0/level"),
+    "level a word": (entry("seating_test") | {"level": "yes"}, "#/entries/0/level"),
+    "tool of a seating test looked at": (
+        entry("seating_test") | {"tool_looked_at": True},
+        "#/entries/0/tool_looked_at",
+    ),
     "held a word": (FINE | {"held": "yes"}, "#/entries/0/held"),
 }
 

@@ -81,6 +81,34 @@ TABLES = {
         removal A                          ->
         = A begun 2 completed 2 did_not_hold True
     """,
+    "a look is no pull": """
+        insertion A tool_looked_at=true    ->
+        seating_test A level=true          ->
+        seating_test A level=true          ->
+        = A tests 0 held None did_not_hold False
+        seating_test A held=true           ->
+        = A tests 1 held True
+        seating_test A level=true          ->
+        seating_test A level=true force_n=60 -> second_seating_test
+        = A tests 2 held True
+        removal A                          ->
+        seating_test A level=false         -> seating_test_of_empty
+        insertion C                        ->
+        seating_test C                     ->
+        seating_test C                     -> second_seating_test
+    """,
+    "a contact out of line is not seated, whatever the pull says": """
+        insertion A                        ->
+        seating_test A level=false         ->
+        = A tests 0 held False did_not_hold True
+        seating_test A level=true          ->
+        = A held False did_not_hold True
+        seating_test A held=true           ->
+        = A held True did_not_hold False
+        insertion C                        ->
+        seating_test C held=true level=false ->
+        = C tests 1 held False did_not_hold True
+    """,
     "a finding blocks until it is closed": """
         finding A note=bent #f             ->
         insertion A                        -> worked_with_open_finding
@@ -231,6 +259,8 @@ def check_stands(state: ConnectorState, line: histories.Line, rating: Rating | N
         "occupied": cavity.occupied,
         "life": cavity.life,
         "did_not_hold": cavity.did_not_hold,
+        "held": cavity.held,
+        "tests": cavity.seating_tests,
         "discrepancies": open_codes,
     }
     wanted = {key: value for key, value in line.stands.items() if key != "cavity"}

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from service.core import answers, chain, cycles, fold, limits, plans, states
 from service.core.answers import Action, Answer
-from service.core.entries import REFERRING, Definition, Entry, HouseRule, Kind, Rating, Recorded, faults
+from service.core.entries import REFERRING, TOOLED, Definition, Entry, HouseRule, Kind, Rating, Recorded, faults
 from service.core.states import ConnectorState
 from tests import histories
 
@@ -37,6 +37,9 @@ def recordeds(draw: st.DrawFn) -> Recorded:
         fields["refers_to"] = draw(st.sampled_from([each for each in IDS if each != identity]))
     if kind is Kind.SEATING_TEST:
         fields["held"] = draw(st.none() | st.booleans())
+        fields["level"] = draw(st.none() | st.booleans())
+    if kind in TOOLED:
+        fields["tool_looked_at"] = draw(st.none() | st.booleans())
     if draw(st.booleans()):
         fields["note"] = "because"
     at = histories.START + timedelta(minutes=draw(st.integers(0, 8)))

@@ -146,7 +146,7 @@ async def authority(request: Request[Any, Any, State]) -> Response[bytes]:
     certificate: bytes | None = request.app.state.authority
     if certificate is None:
         raise FailedError(404, "not_found", "Not found", "This bench has no certificate authority of its own to give.")
-    # The type by which phones offer to install it (RFC 5280 says what it holds; the type itself is common practice).
+    # The type by which phones offer to install it: common practice, no source.
     return Response(certificate, media_type="application/x-x509-ca-cert", headers={"cache-control": "no-cache"})
 
 

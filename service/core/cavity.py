@@ -207,3 +207,5 @@ _ACTS: dict[Kind, Callable[[CavityState, Entry, Rules], None]] = {
     Kind.CARRY_IN: _carry_in,
     Kind.RETIREMENT: _retirement,
 }
+ACTING = frozenset(_ACTS)
+"""Kinds that change a cavity. An entry of another kind that names none passes it by: it leaves its time."""

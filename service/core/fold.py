@@ -7,7 +7,9 @@ entry costs a refold of its own cavity only.
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from copy import copy
+from datetime import datetime
 from itertools import groupby
+from operator import attrgetter
 from typing import TypeVar
 from uuid import UUID
 
@@ -16,6 +18,8 @@ from service.core.entries import Definition, Entry, Kind, Recorded
 from service.core.states import CavityState, ConnectorState, WholeState, blank, ordered
 
 State = TypeVar("State", CavityState, WholeState)
+
+_ordered_at = attrgetter("ordered_at")
 
 
 def fold(definition: Definition, history: Sequence[Recorded]) -> ConnectorState:
@@ -35,9 +39,9 @@ def refold(
     links = references.read(history)
     by_rules = cavity.rules(definition, links.settled)
     fresh = blank(definition)
-    wide, per_cavity = _sorted_out(fresh, (each for each in history if each.entry.id not in links.void))
+    wide, per_cavity, passing = _sorted_out(fresh, (each for each in history if each.entry.id not in links.void))
     cavities = tuple(
-        _run(new, per_cavity[new.id], cavity.rank, cavity.apply, by_rules) if only is None or new.id in only else old
+        _cavity(new, per_cavity[new.id], passing, by_rules) if only is None or new.id in only else old
         for old, new in zip(state.cavities, fresh.cavities, strict=True)
     )
     overall = _run(fresh.whole, wide, whole.rank, whole.apply, by_rules)
@@ -48,12 +52,13 @@ def refold(
 
 def extend(definition: Definition, state: ConnectorState, news: Sequence[Recorded]) -> ConnectorState | None:
     """The state after entries that come later than everything they touch; None where only a refold gives the truth."""
-    if any(_needs_history(state, each) for each in news):
+    latest = max((each.last_at for each in state.cavities if each.last_at is not None), default=None)
+    if any(_needs_history(state, each, latest) for each in news):
         return None
     by_rules = cavity.rules(definition)
-    wide, per_cavity = _sorted_out(state, news)
+    wide, per_cavity, passing = _sorted_out(state, news)
     cavities = tuple(
-        _run(copy(old), per_cavity[old.id], cavity.rank, cavity.apply, by_rules) if per_cavity[old.id] else old
+        _cavity(copy(old), per_cavity[old.id], passing, by_rules) if per_cavity[old.id] or passing else old
         for old in state.cavities
     )
     overall = _run(copy(state.whole), wide, whole.rank, whole.apply, by_rules) if wide else state.whole
@@ -71,29 +76,50 @@ def touched(state: ConnectorState, news: Iterable[Recorded]) -> frozenset[str] |
     return frozenset(found)
 
 
-def _needs_history(state: ConnectorState, news: Recorded) -> bool:
+def _needs_history(state: ConnectorState, news: Recorded, latest: datetime | None) -> bool:
     entry, at = news.entry, news.ordered_at
     if entry.kind in entries.REFERRING or entry.id in state.whole.pending:
         return True
     if entry.cavity is None and state.whole.last_at is not None and at <= state.whole.last_at:
         return True
+    # After the last entry of any cavity: the usual case, and no cavity has to be asked.
+    if latest is None or at > latest:
+        return False
     return any(
         each.last_at is not None and at <= each.last_at and entries.concerns(entry, each.id) for each in state.cavities
     )
 
 
-def _sorted_out(state: ConnectorState, history: Iterable[Recorded]) -> tuple[list[Recorded], dict[str, list[Recorded]]]:
-    """Entries in the order of their work: those of the whole, and those of each cavity."""
+def _sorted_out(
+    state: ConnectorState, history: Iterable[Recorded]
+) -> tuple[list[Recorded], dict[str, list[Recorded]], datetime | None]:
+    """Entries in the order of their work: those of the whole, and those of each cavity.
+
+    Those of the whole that leave no trace in a cavity but their time are not handed to each: the last one's time says it.
+    """
     wide: list[Recorded] = []
+    passing: datetime | None = None
     per_cavity: dict[str, list[Recorded]] = {each.id: [] for each in state.cavities}
     for each in sorted(history, key=lambda recorded: (recorded.ordered_at, recorded.entry.id)):
         if each.entry.cavity is not None:
             per_cavity[each.entry.cavity].append(each)
             continue
         wide.append(each)
+        if each.entry.kind not in cavity.ACTING:
+            passing = each.ordered_at
+            continue
         for name in each.entry.cavities or per_cavity:
             per_cavity[name].append(each)
-    return wide, per_cavity
+    return wide, per_cavity, passing
+
+
+def _cavity(
+    state: CavityState, history: list[Recorded], passing: datetime | None, by_rules: cavity.Rules
+) -> CavityState:
+    after = _run(state, history, cavity.rank, cavity.apply, by_rules)
+    if passing is not None and (after.last_at is None or passing > after.last_at):
+        after.last_at = passing
+    return after
 
 
 def _run(
@@ -104,10 +130,14 @@ def _run(
     by_rules: cavity.Rules,
 ) -> State:
     """Apply entries one after the other. Those of one instant go in the order that could have happened, ids last."""
-    for _, group in groupby(history, key=lambda recorded: recorded.ordered_at):
+    for _, group in groupby(history, key=_ordered_at):
+        at_once = list(group)
+        if len(at_once) == 1:
+            apply(state, at_once[0], by_rules)
+            continue
         # Of entries that rank alike only the first can be next: else a day's work under one time would cost its square.
         alike: dict[tuple[Kind, str | None, UUID | None], deque[Recorded]] = {}
-        for each in group:
+        for each in at_once:
             alike.setdefault(_likeness(each.entry), deque()).append(each)
         while alike:
             likeliest = min(alike.values(), key=lambda queue: (rank(state, queue[0].entry), queue[0].entry.id))

@@ -5,6 +5,7 @@ from datetime import datetime
 from itertools import islice
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
+from uuid import UUID
 
 from msgspec import Meta, Struct
 
@@ -170,7 +171,7 @@ class Enroller:
             conflict = registering.contradiction(before, request, held)
             return _Judged(row.number, identity=identity, flaw=None if conflict is None else _flaw(row, conflict))
         try:
-            definition = registering.define(request.asked, self._reference, row.id, held)
+            definition = registering.define(request.asked, self._reference, UUID(row.id), held)
         except problems.ProblemRaised as raised:
             return _Judged(row.number, identity=identity, flaw=_flaw(row, raised.problem))
         return _Judged(row.number, definition=definition, identity=identity)

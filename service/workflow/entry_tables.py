@@ -24,8 +24,8 @@ _CHECKED = 5_000
 _WHO = ("connector", "performed_at", "performed_by")
 
 
-def _faults(entry: Entry) -> Iterator[tuple[str, str]]:
-    return ((each.field, each.text) for each in entries.faults(entry))
+def _faults(entry: Entry) -> list[tuple[str, str]]:
+    return [(each.field, each.text) for each in entries.faults(entry)]
 
 
 PLACEMENTS = Form(

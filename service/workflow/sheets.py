@@ -5,6 +5,7 @@ Cells are taken as they stand: a scan in one may hold group separators, and blan
 """
 
 import csv
+import hashlib
 import io
 import re
 from array import array
@@ -14,7 +15,7 @@ from datetime import datetime
 from pathlib import Path
 from types import UnionType
 from typing import Annotated, Any, Generic, Protocol, TypeVar, Union, get_args, get_origin, get_type_hints
-from uuid import UUID, uuid5
+from uuid import UUID
 
 import msgspec
 from msgspec import Struct
@@ -25,6 +26,7 @@ T_co = TypeVar("T_co", covariant=True)
 _DIVIDERS = (",", ";", "\t")
 _IDS = UUID("6f2b1f52-7f4f-4c55-9e0c-3f5d5c1c6a10")
 """The name space of ids that are made of a row's content: the same row always has the same id."""
+_sorted_encoder = msgspec.json.Encoder(order="sorted")
 
 
 class Flaw(Struct, frozen=True):
@@ -39,11 +41,11 @@ class Flaw(Struct, frozen=True):
 
 
 class Row(Struct, Generic[T], frozen=True):
-    """One row that can be read: its number, what it says, and an id of its content."""
+    """One row that can be read: its number, what it says, and the digits of an id of its content."""
 
     number: int
     value: T
-    id: UUID
+    id: str
 
 
 class Form(Struct, Generic[T], frozen=True):
@@ -127,8 +129,7 @@ class _Reader(Protocol[T_co]):
 
 
 def _rows(reader: _Reader[list[str]], names: list[str], form: Form[T]) -> Iterator[Row[T] | Flaw]:
-    typed = _typed(form)
-    patterns = {name: kind.pattern.fullmatch for name, kind in typed.items()}
+    patterns = [(name, kind.pattern.fullmatch) for name, kind in _typed(form).items() if name in names]
     number = 1
     while True:
         number += 1
@@ -148,25 +149,26 @@ def _rows(reader: _Reader[list[str]], names: list[str], form: Form[T]) -> Iterat
             yield Flaw(number, None, f"has {len(cells)} cells, the header has {len(names)}")
             continue
         given = {name: cell for name, cell in zip(names, cells, strict=True) if cell}
-        yield from _read(number, given, form, patterns)
+        read = _read(number, given, form, patterns)
+        if isinstance(read, Row):
+            yield read
+        else:
+            yield from read
 
 
 def _read(
-    number: int, given: dict[str, str], form: Form[T], patterns: Mapping[str, Callable[[str], object]]
-) -> Iterator[Row[T] | Flaw]:
-    own = content_id(form.name, given)
+    number: int, given: dict[str, str], form: Form[T], patterns: Iterable[tuple[str, Callable[[str], object]]]
+) -> Row[T] | Iterable[Flaw]:
+    own = _content_digits(form.name, given)
+    whole = {"id": own, **given, **form.fixed} if form.identified else {**given, **form.fixed}
+    for name, fits in patterns:
+        if name in given and not fits(given[name]):
+            return _cell_flaws(number, given, form)
     try:
-        if all(pattern(given[name]) for name, pattern in patterns.items() if name in given):
-            whole = {**given, **form.fixed, "id": str(own)} if form.identified else {**given, **form.fixed}
-            if "id" in given:
-                whole["id"] = given["id"]
-            value = msgspec.convert(whole, form.made, strict=False)
-            found = [Flaw(number, column, text) for column, text in form.faults(value)]
-            yield from found or (Row(number, value, own),)
-            return
-    except (msgspec.ValidationError, ValueError):
-        pass
-    yield from _cell_flaws(number, given, form)
+        value = msgspec.convert(whole, form.made, strict=False)
+    except (msgspec.ValidationError, ValueError) as error:
+        return list(_cell_flaws(number, given, form)) or [Flaw(number, None, str(error))]
+    return [Flaw(number, column, text) for column, text in form.faults(value)] or Row(number, value, own)
 
 
 def _cell_flaws(number: int, given: dict[str, str], form: Form[Any]) -> Iterator[Flaw]:
@@ -188,7 +190,13 @@ def _cell_flaws(number: int, given: dict[str, str], form: Form[Any]) -> Iterator
 
 def content_id(name: str, given: Mapping[str, str]) -> UUID:
     """The id of a row's content, whatever the order of its columns."""
-    return uuid5(_IDS, msgspec.json.encode([name, given], order="sorted").decode())
+    return UUID(_content_digits(name, given))
+
+
+def _content_digits(name: str, given: Mapping[str, str]) -> str:
+    """The digits of such an id: a UUID of version 5 (RFC 9562), made here since the library's way is three times slower."""
+    digits = hashlib.sha1(_IDS.bytes + _sorted_encoder.encode([name, given]), usedforsecurity=False).hexdigest()
+    return f"{digits[:12]}5{digits[13:16]}{'89ab'[int(digits[16], 16) & 3]}{digits[17:32]}"
 
 
 def _typed(form: Form[Any]) -> dict[str, _Kind]:

@@ -71,6 +71,14 @@ def test_order_of_columns_and_empty_cells_do_not_change_an_id(file: Path) -> Non
     assert one[0].id != entries(rows(file, f"{HEADER},kind\n{ROW},placement\n", ENTRIES))[0].id
 
 
+def test_an_id_is_a_name_based_uuid() -> None:
+    """An id of content is a UUID of version 5 as the standard library makes them (RFC 9562), the same in every release."""
+    made = sheets.content_id("entry", {"note": "\u00e9", "connector": "EX-1"})
+    assert made == uuid.UUID("a9deb456-ff78-5c36-a669-2f9a57f078b5")
+    text = '["entry",{"connector":"EX-1","note":"\u00e9"}]'
+    assert made == uuid.uuid5(uuid.UUID("6f2b1f52-7f4f-4c55-9e0c-3f5d5c1c6a10"), text)
+
+
 @pytest.mark.parametrize(
     ("content", "flaws"),
     [

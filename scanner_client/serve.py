@@ -4,7 +4,6 @@ import base64
 import re
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from importlib import resources
 from typing import Any
 
 import anyio
@@ -18,7 +17,7 @@ from litestar.params import FromPath
 from litestar.types import Message, Scope
 from msgspec import Struct
 
-from scanner_client import decode, readings
+from scanner_client import decode, page_files, readings
 from scanner_client.decode import UnreadableError
 
 MOST_REQUEST_BYTES = 2_000_000
@@ -30,9 +29,10 @@ MOST_WAITING = 6
 """Photos received or waiting at the same time; more are told to come back."""
 
 POLICY = (
-    "default-src 'self'; img-src 'self' blob: data:; connect-src 'self'; frame-ancestors 'none'; base-uri 'none'; "
-    "form-action 'self'"
+    "default-src 'self'; script-src 'self' 'wasm-unsafe-eval'; worker-src 'self'; img-src 'self' blob: data:; "
+    "connect-src 'self'; object-src 'none'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'"
 )
+"""No inline script or style, no eval, no other host. The decoder is WebAssembly, which needs a word of its own."""
 _HEADERS = (
     (b"content-security-policy", POLICY.encode()),
     (b"permissions-policy", b"camera=(self)"),
@@ -40,12 +40,6 @@ _HEADERS = (
     (b"x-content-type-options", b"nosniff"),
     (b"cross-origin-opener-policy", b"same-origin"),
 )
-_PAGE = {
-    "": ("index.html", "text/html; charset=utf-8"),
-    "bench.js": ("bench.js", "text/javascript; charset=utf-8"),
-    "bench.css": ("bench.css", "text/css; charset=utf-8"),
-    "icon.svg": ("icon.svg", "image/svg+xml"),
-}
 _ASKED = frozenset({"authorization", "content-type", "accept"})
 _ANSWERED = frozenset({"content-type", "retry-after", "etag", "cache-control", "www-authenticate", "last-modified"})
 _PATH = re.compile(r"/(?:v1|health)/[A-Za-z0-9._~/-]*")
@@ -92,16 +86,10 @@ async def with_policy(message: Message, _: Scope) -> None:
         message["headers"] = [*message["headers"], *_HEADERS]
 
 
-@route("/{name:path}", http_method=[HttpMethod.GET])
-async def page(name: FromPath[str]) -> Response[bytes]:
-    """Give a file of the page. A fixed list, so that no path leads anywhere else."""
-    return _file(name.strip("/"))
-
-
-@route("/", http_method=[HttpMethod.GET])
-async def index() -> Response[bytes]:
-    """Give the page."""
-    return _file("")
+@route(["/", "/{name:path}"], http_method=[HttpMethod.GET])
+async def page(request: Request[Any, Any, State]) -> Response[bytes]:
+    """Give a file of the page. A fixed list, and by the path as it was sent, so that no path leads anywhere else."""
+    return _file(request, request.scope["raw_path"].decode("latin-1").partition("?")[0])
 
 
 @route(["/v1/{rest:path}", "/health/{rest:path}"], http_method=[HttpMethod.GET, HttpMethod.POST])
@@ -171,7 +159,7 @@ def build_app(
             yield
 
     return Litestar(
-        route_handlers=[index, page, proxy, decode_photo, authority],
+        route_handlers=[page, proxy, decode_photo, authority],
         lifespan=[opened],
         before_send=[with_policy],
         exception_handlers={FailedError: _failed, HTTPException: _refused},
@@ -180,12 +168,30 @@ def build_app(
     )
 
 
-def _file(name: str) -> Response[bytes]:
-    known = _PAGE.get(name)
+def _file(request: Request[Any, Any, State], path: str) -> Response[bytes]:
+    known = page_files.shipped().get(path)
     if known is None:
         raise FailedError(404, "not_found", "Not found", "There is nothing under this path.")
-    data = resources.files("scanner_client").joinpath("page", known[0]).read_bytes()
-    return Response(data, media_type=known[1], headers={"cache-control": "no-cache"})
+    body, etag, headers = known.body, known.etag, {"cache-control": "no-cache"}
+    if known.short is not None:
+        headers["vary"] = "Accept-Encoding"
+        if _takes_gzip(request.headers.get("accept-encoding", "")):
+            body, etag = known.short, known.short_etag
+            headers["content-encoding"] = "gzip"
+    headers["etag"] = etag
+    if etag in (each.strip() for each in request.headers.get("if-none-match", "").split(",")):
+        headers.pop("content-encoding", None)
+        return Response(b"", status_code=304, media_type=known.media_type, headers=headers)
+    return Response(body, media_type=known.media_type, headers=headers)
+
+
+def _takes_gzip(told: str) -> bool:
+    """Whether a browser takes gzip (RFC 9110, 12.5.3); `gzip;q=0` says that it doesn't."""
+    for each in told.lower().split(","):
+        name, _, weight = each.partition(";")
+        if name.strip() == "gzip":
+            return weight.replace(" ", "") not in ("q=0", "q=0.0", "q=0.00", "q=0.000")
+    return False
 
 
 async def _body(request: Request[Any, Any, State], most: int) -> bytes:

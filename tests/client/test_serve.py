@@ -1,7 +1,11 @@
 """The page's server: a bounded proxy to one service, photo decoding, a strict policy on every answer."""
 
+import base64
+import hashlib
+import re
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
+from pathlib import Path
 from typing import Any, cast
 
 import anyio
@@ -9,7 +13,7 @@ import httpx
 import msgspec
 import pytest
 
-from scanner_client import decode, serve
+from scanner_client import decode, page_files, serve
 from service.core.entries import Kind
 from service.messages import EntriesRequest
 from tests.client import symbols
@@ -42,22 +46,83 @@ def asked(service: Upstream, method: str, path: str, **told: object) -> httpx.Re
 
 @pytest.mark.parametrize(
     ("path", "kind"),
-    [("/", "text/html"), ("/bench.js", "text/javascript"), ("/bench.css", "text/css"), ("/icon.svg", "image/svg+xml")],
+    [
+        ("/", "text/html"),
+        ("/bench.css", "text/css"),
+        ("/icon.svg", "image/svg+xml"),
+        ("/icon-192.png", "image/png"),
+        ("/manifest.webmanifest", "application/manifest+json"),
+        ("/service_worker.js", "text/javascript"),
+        ("/keep/store.js", "text/javascript"),
+        ("/vendor/zxing_reader.wasm", "application/wasm"),
+        ("/files.json", "application/json"),
+    ],
 )
 def test_the_page_and_its_files(service: Service, path: str, kind: str) -> None:
-    """Each file comes with its type."""
+    """Each file comes with its type, a strong ETag, and the word to ask again before it is used."""
     answer = asked(service.handle, "GET", path)
     assert answer.status_code == 200
     assert answer.headers["content-type"].startswith(kind)
+    assert re.fullmatch(r'"[0-9a-f]{32}(-gz)?"', answer.headers["etag"])
+    assert answer.headers["cache-control"] == "no-cache"
 
 
-@pytest.mark.parametrize("path", ["/", "/bench.js", "/nothing", "/v1/connectors?mark=x", "/health/ready", "/decode"])
+def test_files_are_given_short_and_only_once(service: Service) -> None:
+    """What gzip makes smaller goes out so, under an ETag of its own; what a browser has already is not sent again."""
+    for path, pays in (("/vendor/zxing_reader.wasm", True), ("/", True), ("/icon-512.png", False)):
+        plain = asked(service.handle, "GET", path, headers={"Accept-Encoding": "identity, gzip;q=0"})
+        short = asked(service.handle, "GET", path, headers={"Accept-Encoding": "br, gzip"})
+        assert plain.content == short.content
+        assert "content-encoding" not in plain.headers
+        assert short.headers.get("content-encoding") == ("gzip" if pays else None)
+        assert (plain.headers["etag"] != short.headers["etag"]) is pays
+        assert ("vary" in plain.headers) is pays
+        headers = {"Accept-Encoding": "gzip", "If-None-Match": f'"x", {short.headers["etag"]}'}
+        again = asked(service.handle, "GET", path, headers=headers)
+        assert (again.status_code, again.content) == (304, b"")
+        assert "content-encoding" not in again.headers
+
+
+def test_the_list_names_every_file_as_it_is_given(service: Service) -> None:
+    """The list has every file but the list and the service worker, with its content's hash (W3C Subresource Integrity)."""
+    listing = asked(service.handle, "GET", "/files.json").json()
+    assert {"/", "/keep/store.js", "/vendor/zxing_reader.wasm", "/icon.svg"} <= {
+        each["path"] for each in listing["files"]
+    }
+    assert not {"/files.json", "/service_worker.js", "/index.html"} & {each["path"] for each in listing["files"]}
+    for each in listing["files"]:
+        body = asked(service.handle, "GET", each["path"]).content
+        assert each["integrity"] == "sha256-" + base64.b64encode(hashlib.sha256(body).digest()).decode()
+    worker = asked(service.handle, "GET", "/service_worker.js").text
+    assert f'const VERSION = "{listing["version"]}";' in worker
+
+
+def test_any_change_makes_another_version(tmp_path: Path) -> None:
+    """One byte more in any file, the service worker's own included, and the page is another one."""
+    for name in ("index.html", "service_worker.js", "a/b.js"):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_bytes(page_files.UNVERSIONED if f"/{name}" == page_files.WORKER else b"x")
+    (tmp_path / "notes.md").write_text("not of the page")
+    seen = {page_files.made(tmp_path)[page_files.LISTING].body}
+    assert set(page_files.made(tmp_path)) == {"/", "/a/b.js", page_files.WORKER, page_files.LISTING}
+    for name in ("index.html", "service_worker.js", "a/b.js"):
+        with (tmp_path / name).open("ab") as file:
+            file.write(b" ")
+        seen.add(page_files.made(tmp_path)[page_files.LISTING].body)
+    assert len(seen) == 4
+
+
+@pytest.mark.parametrize(
+    "path", ["/", "/keep/store.js", "/nothing", "/v1/connectors?mark=x", "/health/ready", "/decode"]
+)
 def test_every_answer_carries_the_policy(service: Service, path: str) -> None:
     """Pages, files, errors and passed-on answers alike; no inline script, no frame, no other host."""
     answer = asked(service.handle, "GET", path)
     policy = answer.headers["content-security-policy"]
     for part in (
         "default-src 'self'",
+        "script-src 'self' 'wasm-unsafe-eval'",
+        "worker-src 'self'",
         "img-src 'self' blob: data:",
         "connect-src 'self'",
         "frame-ancestors 'none'",
@@ -65,14 +130,17 @@ def test_every_answer_carries_the_policy(service: Service, path: str) -> None:
         "form-action 'self'",
     ):
         assert part in policy
-    assert "unsafe" not in policy
+    assert "unsafe" not in policy.replace("'wasm-unsafe-eval'", "")
+    assert answer.headers["permissions-policy"] == "camera=(self)"
     assert answer.headers["x-content-type-options"] == "nosniff"
 
 
 def test_the_page_itself_keeps_to_the_policy(service: Service) -> None:
     """No inline script or style, no address of another host in any file of the page."""
-    for path in ("/", "/bench.js", "/bench.css"):
-        text = asked(service.handle, "GET", path).text
+    for each in asked(service.handle, "GET", "/files.json").json()["files"]:
+        if each["path"].startswith("/vendor/") or not each["path"].endswith(("/", ".js", ".css", ".webmanifest")):
+            continue
+        text = asked(service.handle, "GET", each["path"]).text
         assert "style=" not in text
         assert "<style" not in text
         assert "onclick" not in text
@@ -99,6 +167,21 @@ def test_entries_go_through(service: Service) -> None:
     answer = asked(service.handle, "POST", "/v1/entries", content=body, headers={"Content-Type": "application/json"})
     assert answer.json()["results"][0]["outcome"] == "recorded"
     assert [each.entry.id.int for each in service.ledger] == [1]
+
+
+@pytest.mark.parametrize(
+    "path", ["//", "/keep/", "/keep", "/index.html", "/keep/../index.html", "/files.json/", "//bench.css"]
+)
+def test_no_other_path_is_a_file(service: Service, path: str) -> None:
+    """A file has one name; folders, dots and doubled slashes lead nowhere."""
+
+    async def ask() -> httpx.Response:
+        async with page(service.handle) as client:
+            return await client.send(
+                httpx.Request("GET", httpx.URL("http://bench.test").copy_with(raw_path=path.encode()))
+            )
+
+    assert anyio.run(ask).status_code == 404
 
 
 ELSEWHERE = [

@@ -6,6 +6,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 from uuid import UUID
 
@@ -15,6 +16,7 @@ from rich.console import Console
 from rich.text import Text
 
 from scanner_client import (
+    authority_cli,
     decode,
     desk,
     dialogue,
@@ -48,6 +50,8 @@ _as_json = click.option(
     "--json", is_flag=True, expose_value=False, callback=_json_asked, help="Answer in JSON, for scripts."
 )
 
+_FILE = click.Path(path_type=Path)
+
 
 @click.group(epilog=EXITS, context_settings={"help_option_names": ["-h", "--help"]})
 @click.option("--url", help="Address of the service (TINEBOOK_BENCH_URL).")
@@ -59,7 +63,7 @@ def main(context: click.Context, *, url: str | None, outbox_file: str | None, as
     """The bench of Tinebook: scan a connector, ask before the work, record what was done, with or without the service.
 
     Settings come from the environment: TINEBOOK_BENCH_URL, _TOKEN or _TOKEN_FILE, _OUTBOX, _NAME, _CAMERA, _SERIAL,
-    _BAUD, _ANSWER_S (longest wait for the service, in seconds), _ASCII.
+    _BAUD, _ANSWER_S (longest wait for the service, in seconds), _ASCII; for `serve` _CERTIFICATE, _KEY, _AUTHORITY.
     """
     environment = dict(os.environ)
     given = {"URL": url, "OUTBOX": outbox_file, "ASCII": "1" if ascii_only else None}
@@ -212,21 +216,35 @@ def send(call: Call) -> None:
 @main.command()
 @click.option("--port", type=click.IntRange(0, 65_535), default=8601, show_default=True)
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on; 0.0.0.0: whole network.")
+@click.option("--certificate", type=_FILE, help="Certificate for TLS (TINEBOOK_BENCH_CERTIFICATE).")
+@click.option("--key", type=_FILE, help="Its key (TINEBOOK_BENCH_KEY).")
+@click.option("--authority", type=_FILE, help="Authority that devices are to trust (TINEBOOK_BENCH_AUTHORITY).")
 @click.pass_obj
-def serve(call: Call, port: int, host: str) -> None:
-    """Serve the bench page, with the service's API behind it on the same origin."""
+def serve(call: Call, /, port: int, host: str, **files: Path | None) -> None:
+    """Serve the bench page, with the service's API behind it on the same origin. TLS 1.2 or above with a certificate."""
     # The terminal commands start in half the time without a web server.
     import uvicorn  # noqa: PLC0415
 
+    from scanner_client import credentials  # noqa: PLC0415
     from scanner_client import serve as page  # noqa: PLC0415
 
+    told = structs.replace(call.told, **{name: path for name, path in files.items() if path is not None})
+    try:
+        offered = credentials.offered(told.certificate, told.key, told.authority, _now(), output.note)
+    except credentials.UnusableError as error:
+        output.fail(call, str(error))
+    context = offered.context
     uvicorn.run(
-        page.build_app(call.told.url, call.told.answer_s),
+        page.build_app(told.url, told.answer_s, authority_der=offered.authority_der),
         host=host,
         port=port,
         server_header=False,
         log_level="warning",
+        ssl_context_factory=None if context is None else lambda *_: context,
     )
+
+
+main.add_command(authority_cli.authority)
 
 
 @contextmanager

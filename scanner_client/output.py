@@ -71,6 +71,11 @@ def give(call: Call, answer: dict[str, Any], lines: Iterable[Text]) -> None:
         shown_on.print(each)
 
 
+def note(text: str) -> None:
+    """Tell whoever runs a command something that is no part of its answer."""
+    click.echo(text, err=True)
+
+
 def fail(call: Call | None, text: str, status: Exit = Exit.TROUBLE) -> NoReturn:
     """End with an error that says what to do."""
     if call is not None and call.json:

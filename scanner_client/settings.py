@@ -34,6 +34,12 @@ class Settings(Struct, frozen=True, kw_only=True):
     """Longest wait for an answer of the service, in seconds."""
     ascii: bool = False
     """Draw with ASCII characters alone."""
+    certificate: Path | None = None
+    """Certificate for `serve`, with what lies between it and its authority (PEM). With it the page is served over TLS."""
+    key: Path | None = None
+    """File of the certificate's key (PEM), without a passphrase."""
+    authority: Path | None = None
+    """Certificate of the authority that devices are to trust; the page hands it out as /authority.crt."""
 
 
 def read(environment: Mapping[str, str]) -> Settings:
@@ -52,7 +58,14 @@ def read(environment: Mapping[str, str]) -> Settings:
         baud=int(_number("BAUD", told.get("BAUD", "9600"))),
         answer_s=_number("ANSWER_S", told.get("ANSWER_S", "10")),
         ascii=told.get("ASCII", "") not in ("", "0"),
+        certificate=_file(told.get("CERTIFICATE")),
+        key=_file(told.get("KEY")),
+        authority=_file(told.get("AUTHORITY")),
     )
+
+
+def _file(told: str | None) -> Path | None:
+    return Path(told) if told else None
 
 
 def _url(told: str) -> str:

@@ -162,12 +162,14 @@ def _cavity_faults(entry: Entry) -> list[Fault]:
         found.append(Fault("cavities", f"only a renewal or a carry_in names several cavities, not {_a(kind)}"))
     if entry.cavities and entry.cavity is not None:
         found.append(Fault("cavities", "give either cavity or cavities, not both"))
-    if len(set(entry.cavities)) != len(entry.cavities):
+    if entry.cavities and len(set(entry.cavities)) != len(entry.cavities):
         found.append(Fault("cavities", "names a cavity twice"))
     return found
 
 
 def _reference_faults(entry: Entry) -> list[Fault]:
+    if entry.corrects is None and entry.refers_to is None and entry.kind not in REFERRING:
+        return []
     kind, found = entry.kind, []
     if kind is Kind.CORRECTION and entry.corrects is None:
         found.append(Fault("corrects", "a correction names the id of the entry that was made in error"))
@@ -185,9 +187,11 @@ def _reference_faults(entry: Entry) -> list[Fault]:
 
 
 def _count_faults(entry: Entry) -> list[Fault]:
-    if entry.kind is Kind.CARRY_IN:
-        if entry.insertions is None and entry.removals is None and entry.tine_entries is None:
+    if entry.insertions is None and entry.removals is None and entry.tine_entries is None:
+        if entry.kind is Kind.CARRY_IN:
             return [Fault("insertions", "a carry_in states insertions, removals or tine_entries so far")]
+        return []
+    if entry.kind is Kind.CARRY_IN:
         return []
     given = (("insertions", entry.insertions), ("removals", entry.removals), ("tine_entries", entry.tine_entries))
     return [
@@ -198,9 +202,9 @@ def _count_faults(entry: Entry) -> list[Fault]:
 
 
 def _placement_faults(entry: Entry) -> list[Fault]:
-    given = (("asset", entry.asset), ("zone", entry.zone), ("position", entry.position))
-    if entry.kind is Kind.PLACEMENT:
+    if entry.kind is Kind.PLACEMENT or (entry.asset is None and entry.zone is None and entry.position is None):
         return []
+    given = (("asset", entry.asset), ("zone", entry.zone), ("position", entry.position))
     return [
         Fault(name, f"only a placement states where it is, not {_a(entry.kind)}")
         for name, value in given

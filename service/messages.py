@@ -8,6 +8,7 @@ import msgspec
 from msgspec import Meta, Struct
 
 from service.core.answers import Action, Answer
+from service.core.contacts import Contact, OtherContact
 from service.core.cycles import Wear
 from service.core.entries import (
     Cage,
@@ -22,8 +23,10 @@ from service.core.entries import (
     Text,
     TextOrNothing,
 )
+from service.core.part_numbers import Sex
 from service.core.states import ConnectorState
 from service.core.tooling import Face, Half, Tooling
+from service.core.ways import Sort
 
 DECIDES = "Tinebook supports the work; the approved maintenance data, the local rules and the licensed person decide."
 """Stands on everything that could be taken as authority."""
@@ -183,8 +186,40 @@ class ConnectorList(Reply, frozen=True, kw_only=True):
     next: str | None
 
 
+class CautionView(Reply, frozen=True, kw_only=True):
+    """A usual caution for the work: WARNING injury, CAUTION damage to equipment, NOTE helpful; the approved data's come first."""
+
+    kind: Literal["WARNING", "CAUTION", "NOTE"]
+    text: str
+    status: str
+    source: str
+
+
+class DrawingView(Reply, frozen=True, kw_only=True):
+    """Where the cavities stand in a drawing, in the order of the definition: inside a circle of radius 1, x right, y up.
+
+    As the mating face of the pin insert shows them: a socket insert's mating face is the mirror image, and so is the wire
+    side of a pin insert. `schematic`: not the true places. `pitch` is what neighbours keep apart at least.
+    """
+
+    schematic: bool
+    sex: Sex | None
+    source: str | None
+    pitch: float
+    places: tuple[tuple[float, float], ...]
+
+
+class KeptCaution(CautionView, frozen=True, kw_only=True):
+    """A caution with the actions that it goes with."""
+
+    actions: tuple[Action, ...]
+
+
 class Snapshot(Reply, frozen=True, kw_only=True):
-    """What a bench keeps of a connector to go on answering while the service is away: the rule's own inputs."""
+    """What a bench keeps of a connector to go on answering while the service is away: the rule's own inputs.
+
+    `contacts` are those made for it, `other_contacts` those that are known and are not.
+    """
 
     definition: Definition
     state: ConnectorState
@@ -192,17 +227,22 @@ class Snapshot(Reply, frozen=True, kw_only=True):
     tooling: Tooling | None
     entries: int
     as_of: datetime
+    drawing: DrawingView | None = None
+    cautions: tuple[KeptCaution, ...] = ()
+    contacts: tuple[Contact, ...] = ()
+    other_contacts: tuple[OtherContact, ...] = ()
 
 
 # --- plans
 
 
 class PlannedStep(Request, frozen=True, kw_only=True):
-    """One thing somebody is about to do. `tool` is a tool's mark or part number."""
+    """One thing somebody is about to do. `tool`: a tool's mark or part number; `contact`: part number of what is to go in."""
 
     action: Action
     cavity: CavityId
     tool: Text | None = None
+    contact: Text | None = None
 
 
 class PlanRequest(Request, frozen=True, kw_only=True):
@@ -219,8 +259,26 @@ class ReasonView(Reply, frozen=True, kw_only=True):
     text: str
 
 
+class WayView(Reply, frozen=True, kw_only=True):
+    """A way out where a cavity takes no contact any more. None is permission: each holds only if the approved data allow it.
+
+    Of a free cavity: its wear, the cycles begun there, and what an insertion there is answered. `needs`: what it takes first.
+    """
+
+    way: Sort
+    cavity: str | None
+    wear: Wear | None
+    cycles: int | None
+    answer: Answer | None
+    needs: str
+    text: str
+
+
 class StepView(Reply, frozen=True, kw_only=True):
-    """One step answered. `cycle` is what `cycles_begun` would be after one more insertion; `left_after` is what the step leaves."""
+    """One step answered. `cycle` is what `cycles_begun` would be after one more insertion; `left_after` is what the step leaves.
+
+    `ways` are the ways out of a no_go for a spent, blocked or retired cavity.
+    """
 
     action: Action
     cavity: str
@@ -230,6 +288,7 @@ class StepView(Reply, frozen=True, kw_only=True):
     cycle: int
     left_after: int | None
     wear_after: Wear
+    ways: tuple[WayView, ...] = ()
 
 
 class ToolView(Reply, frozen=True, kw_only=True):
@@ -264,15 +323,6 @@ class HandlingView(Reply, frozen=True, kw_only=True):
     contact_face: Face
     tools: tuple[ToolView, ...]
     seating_pull: PullView | None
-
-
-class CautionView(Reply, frozen=True, kw_only=True):
-    """A usual caution for the work: WARNING injury, CAUTION damage to equipment, NOTE helpful; the approved data's come first."""
-
-    kind: Literal["WARNING", "CAUTION", "NOTE"]
-    text: str
-    status: str
-    source: str
 
 
 class LimitingView(Reply, frozen=True, kw_only=True):

@@ -5,8 +5,11 @@ from collections.abc import Iterable
 from service import messages
 from service.core import cycles, plans, tooling
 from service.core.discrepancies import SENTENCES
+from service.core.drawings.places import Layout
 from service.core.entries import CavityDefinition, Definition, HouseRule, Rating
+from service.core.part_numbers import Sex
 from service.core.states import CavityState, ConnectorState, Discrepancy
+from service.core.ways import Way
 
 
 def rating(value: Rating | None, connector_fraction: float | None, house: HouseRule) -> messages.RatingView | None:
@@ -126,6 +129,17 @@ def place(state: ConnectorState) -> messages.PlaceView:
     return messages.PlaceView(asset=state.whole.asset, zone=state.whole.zone, position=state.whole.position)
 
 
+def drawing(layout: Layout, sex: Sex | None, source: str | None) -> messages.DrawingView:
+    """Where cavities stand in a drawing; to four digits, a hair's breadth on any screen."""
+    return messages.DrawingView(
+        schematic=source is None,
+        sex=sex,
+        source=source,
+        pitch=round(layout.pitch, 4),
+        places=tuple((round(x, 4), round(y, 4)) for x, y in layout.places),
+    )
+
+
 def _discrepancies(state: ConnectorState) -> Iterable[messages.OpenDiscrepancy]:
     for each in state.whole.discrepancies:
         yield _discrepancy(each, None)
@@ -165,6 +179,19 @@ def _step(each: plans.JudgedStep) -> messages.StepView:
         cycle=each.judged.standing.next,
         left_after=each.after.left,
         wear_after=each.after.wear,
+        ways=tuple(_way(way) for way in each.ways),
+    )
+
+
+def _way(each: Way) -> messages.WayView:
+    return messages.WayView(
+        way=each.way,
+        cavity=each.cavity,
+        wear=each.wear,
+        cycles=each.cycles,
+        answer=each.answer,
+        needs=each.needs,
+        text=each.text,
     )
 
 

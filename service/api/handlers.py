@@ -17,7 +17,17 @@ from service.labels import content, drawing, layout
 from service.labels.symbols import LabelError
 from service.store import database
 from service.store.ledger import Head
-from service.workflow import connectors, finding, identifying, planning, recording, registering, reports, scanning
+from service.workflow import (
+    connectors,
+    finding,
+    identifying,
+    planning,
+    recording,
+    registering,
+    reports,
+    scanning,
+    snapshots,
+)
 from service.workflow.access import Bearer
 
 
@@ -115,18 +125,9 @@ def _drawn(definition: Definition, asked: queries.Label) -> bytes:
 
 async def show_state(services: Services, call: Call) -> Reply:
     """What a bench keeps to go on answering while the service is away."""
+    await _refresh(services)
     head = await services.reader.one(_uuid(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR))
-    return Reply(
-        200,
-        messages.Snapshot(
-            definition=head.definition,
-            state=head.state,
-            house=services.house,
-            tooling=services.reference.tooling(head.definition),
-            entries=head.entries,
-            as_of=services.clock(),
-        ),
-    )
+    return Reply(200, await snapshots.take(services.pool, head, services.reference, services.house, services.clock()))
 
 
 async def revise_rating(services: Services, call: Call) -> Reply:

@@ -7,8 +7,9 @@ from msgspec import Struct
 
 from service.catalog import contacts, keyings, rows
 from service.core import part_numbers
+from service.core.contacts import Contacts
 from service.core.entries import CavityDefinition
-from service.core.part_numbers import Decoded, Expected, Fault
+from service.core.part_numbers import Decoded, Expected, Fault, Sex
 from service.core.tooling import Pull, Release, Tooling
 
 _Key = tuple[str, str]
@@ -72,6 +73,10 @@ class Catalog(Struct, frozen=True, kw_only=True):
     def contact(self, part_number: str) -> contacts.Contact | None:
         """A contact by its number in the one spelling, AS39029/58-360."""
         return next((each for each in self.contact_rows if each.part_number == part_number), None)
+
+    def contacts(self, family: str | None, sex: Sex | None) -> Contacts:
+        """The contacts made for a family and an insert, and the others."""
+        return contacts.made_for(self.contact_rows, family, sex)
 
     def keying(self, of: Decoded) -> keyings.Keying | None:
         """Where the keys of the shell stand, for the families that the table has."""

@@ -5,6 +5,7 @@ import enum
 from msgspec import Struct
 
 from service.core import cycles, tooling
+from service.core.contacts import ContactFit
 from service.core.entries import Definition, HouseRule
 from service.core.states import CavityState, WholeState
 
@@ -32,6 +33,17 @@ class ToolFit(enum.StrEnum):
     FITS = "fits"
     UNKNOWN = "unknown"
     WRONG = "wrong"
+
+
+class Brought(Struct, frozen=True):
+    """What somebody brings to a step, as far as it is stated: the tool, the contact, and whether the tool's check is overdue."""
+
+    tool: ToolFit = ToolFit.NOT_STATED
+    contact: ContactFit = ContactFit.NOT_STATED
+    tool_overdue: bool = False
+
+
+NOTHING_STATED = Brought()
 
 
 class Reason(Struct, frozen=True):
@@ -68,6 +80,9 @@ SENTENCES = {
     "retired": "This connector is retired.",
     "wrong_tool": "The tool is for another contact size or for the other half of the job.",
     "unknown_tool": "The tool is not one that Tinebook knows: check that it is the right size and kind.",
+    "tool_overdue": "The tool was due for a check before today: let it be checked before it goes into a cavity.",
+    "wrong_contact": "The contact is for another size of cavity, or for the other half: pin instead of socket.",
+    "unknown_contact": "Tinebook can't judge this contact for this cavity: check its size, and whether pin or socket.",
 }
 
 
@@ -82,7 +97,7 @@ def judge(
     whole: WholeState,
     state: CavityState,
     action: Action,
-    fit: ToolFit = ToolFit.NOT_STATED,
+    brought: Brought = NOTHING_STATED,
     *,
     awaited: bool = False,
 ) -> Judged:
@@ -97,7 +112,8 @@ def judge(
         *_occupancy(state, action),
         *_circumstances(whole, state),
         *([("entries_waiting", Answer.WARN)] if awaited else []),
-        *_tool(fit),
+        *_tool(brought),
+        *(_contact(brought.contact) if action is not Action.REMOVE else []),
     ]
     reasons = tuple(
         Reason(code, answer, SENTENCES[code].format(next=stands.next, rating=figures.rating, begun=stands.begun))
@@ -146,12 +162,23 @@ def _circumstances(whole: WholeState, state: CavityState) -> list[tuple[str, Ans
     return found
 
 
-def _tool(fit: ToolFit) -> list[tuple[str, Answer]]:
+def _tool(brought: Brought) -> list[tuple[str, Answer]]:
+    found = []
+    if brought.tool is ToolFit.WRONG:
+        found.append(("wrong_tool", Answer.NO_GO))
+    if brought.tool is ToolFit.UNKNOWN:
+        found.append(("unknown_tool", Answer.WARN))
+    if brought.tool_overdue:
+        found.append(("tool_overdue", Answer.WARN))
+    return found
+
+
+def _contact(fit: ContactFit) -> list[tuple[str, Answer]]:
     match fit:
-        case ToolFit.WRONG:
-            return [("wrong_tool", Answer.NO_GO)]
-        case ToolFit.UNKNOWN:
-            return [("unknown_tool", Answer.WARN)]
+        case ContactFit.WRONG:
+            return [("wrong_contact", Answer.NO_GO)]
+        case ContactFit.UNKNOWN:
+            return [("unknown_contact", Answer.WARN)]
         case _:
             return []
 

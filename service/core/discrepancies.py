@@ -34,6 +34,8 @@ class Code(enum.StrEnum):
     UNKNOWN_PERSON = "unknown_person"
     UNKNOWN_TOOL = "unknown_tool"
     WRONG_TOOL = "wrong_tool"
+    TOOL_OVERDUE = "tool_overdue"
+    WRONG_CONTACT = "wrong_contact"
 
 
 SENTENCES = {
@@ -65,6 +67,8 @@ SENTENCES = {
     Code.UNKNOWN_PERSON: "The person is not on the shop's list.",
     Code.UNKNOWN_TOOL: "The tool is not on the shop's list.",
     Code.WRONG_TOOL: "The tool is for another contact size or for the other half of the job.",
+    Code.TOOL_OVERDUE: "The tool was due for a check before the day of this work.",
+    Code.WRONG_CONTACT: "The contact is for another size of cavity, or for the other half: pin instead of socket.",
 }
 
 TIME_DOUBTS = frozenset({Code.CLOCK_AHEAD, Code.CLOCK_BEHIND, Code.CLOCK_OFF})

@@ -6,8 +6,9 @@ from datetime import datetime, timedelta
 
 from msgspec import Struct
 
-from service.core import answers, tooling
+from service.core import answers, contacts, tooling
 from service.core.answers import Action, ToolFit
+from service.core.contacts import ContactFit, Contacts
 from service.core.discrepancies import Code
 from service.core.entries import Definition, Entry, Kind
 
@@ -43,12 +44,19 @@ def person(entry: Entry, lists: Lists) -> tuple[str, ...]:
     return (Code.UNKNOWN_PERSON,) if lists.people and entry.performed_by not in lists.people else ()
 
 
+def means(
+    entry: Entry, lists: Lists, definition: Definition, tools: tooling.Tooling | None, known: Contacts
+) -> tuple[str, ...]:
+    """What the tool and the contact are found to be, against the connector that the entry is about."""
+    return (*tool(entry, lists, definition, tools), *contact(entry, definition, known))
+
+
 def tool(entry: Entry, lists: Lists, definition: Definition, tools: tooling.Tooling | None) -> tuple[str, ...]:
     """Whether the tool is unknown or wrong for the cavity's contact size and this half of the job."""
     action = _ACTIONS.get(entry.kind)
     if entry.tool is None or action is None or (tools is None and not lists.tools):
         return ()
-    size = next((each.contact_size for each in definition.cavities if each.id == entry.cavity), None)
+    size = _size(entry, definition)
     if size is None:
         return ()
     match fit(entry.tool, lists, tools, size, action):
@@ -58,6 +66,18 @@ def tool(entry: Entry, lists: Lists, definition: Definition, tools: tooling.Tool
             return (Code.UNKNOWN_TOOL,)
         case _:
             return ()
+
+
+def contact(entry: Entry, definition: Definition, known: Contacts) -> tuple[str, ...]:
+    """Whether the contact that went in was for another size or the other half. What can't be judged is not noted."""
+    size = _size(entry, definition)
+    if entry.kind is not Kind.INSERTION or size is None:
+        return ()
+    return (Code.WRONG_CONTACT,) if contacts.fit(entry.contact, known, size) is ContactFit.WRONG else ()
+
+
+def _size(entry: Entry, definition: Definition) -> str | None:
+    return next((each.contact_size for each in definition.cavities if each.id == entry.cavity), None)
 
 
 def fit(mark: str | None, lists: Lists, tools: tooling.Tooling | None, contact_size: str, action: Action) -> ToolFit:

@@ -6,31 +6,29 @@ from uuid import UUID
 
 from msgspec import Struct
 
-from service.core import answers, cavity, cycles, entries, tooling
+from service.core import answers, cavity, cycles, entries, tooling, ways
 from service.core.answers import Action, Answer, Judged
 from service.core.entries import Definition, Entry, HouseRule, Kind, Recorded
 from service.core.states import CavityState, ConnectorState
+from service.core.ways import Way
 
 
 class Step(Struct, frozen=True):
-    """One thing somebody is about to do. `fit` says what is known of the tool; `size` is that of the cavity's contact.
-
-    `awaited`: accepted entries that may be about this cavity are in no ledger yet.
-    """
+    """One thing somebody is about to do. `size` is that of the cavity's contact, `brought` what is known of tool and contact."""
 
     action: Action
     cavity: str
     size: str
-    fit: answers.ToolFit = answers.ToolFit.NOT_STATED
-    awaited: bool = False
+    brought: answers.Brought = answers.NOTHING_STATED
 
 
 class JudgedStep(Struct, frozen=True):
-    """A step with its answer, and where its retainer would stand after it."""
+    """A step with its answer, where its retainer would stand after it, and the ways out where there is no more going on."""
 
     step: Step
     judged: Judged
     after: cycles.Standing
+    ways: tuple[Way, ...] = ()
 
 
 class Handling(Struct, frozen=True):
@@ -67,18 +65,33 @@ def plan(
     state: ConnectorState,
     steps: Sequence[Step],
     tools: tooling.Tooling | None = None,
+    *,
+    awaited: frozenset[str] = frozenset(),
 ) -> Plan:
-    """Judge the steps in order. A step that is no_go is still followed through, as the facts would be if it were done."""
+    """Judge the steps in order. A step that is no_go is still followed through, as the facts would be if it were done.
+
+    `awaited`: cavities that accepted entries may be about which are in no ledger yet.
+    """
     figures = cycles.limits(definition.rating, definition.nearing_fraction, house)
     present = {each.id: copy(each) for each in state.cavities}
     by_rules = cavity.rules(definition)
     judged = []
+    # A cavity that any step is about is not free for another one.
+    named = frozenset(each.cavity for each in steps)
     for step in steps:
         met = present[step.cavity]
-        verdict = answers.judge(definition, house, state.whole, met, step.action, step.fit, awaited=step.awaited)
+        verdict = answers.judge(
+            definition, house, state.whole, met, step.action, step.brought, awaited=step.cavity in awaited
+        )
+        now = ConnectorState(whole=state.whole, cavities=tuple(present.values()))
+        found = (
+            ways.out(definition, house, now, step.cavity, step.action, taken=named, awaited=awaited)
+            if verdict.answer is Answer.NO_GO
+            else ()
+        )
         for kind in halves(step.action):
             cavity.apply(met, _supposed(kind, step.cavity), by_rules)
-        judged.append(JudgedStep(step, verdict, standing(met, figures)))
+        judged.append(JudgedStep(step, verdict, standing(met, figures), found))
     return Plan(
         answer=answers.worst([each.judged.answer for each in judged]),
         steps=tuple(judged),

@@ -67,7 +67,7 @@ async def record(connection: Connection, drawings: Sequence[Drawing], by: str, a
     """Keep coordinates, except those that stand so already; returns how many were new or changed."""
     news = []
     for each in drawings:
-        before = await _newest(connection, each.standard, each.arrangement)
+        before = await newest(connection, each.standard, each.arrangement)
         if before is None or (before.points, before.source) != (each.points, each.source):
             news.append(each)
     if news:
@@ -90,7 +90,7 @@ async def show(connection: Connection, book: Catalog, standard: str, name: str, 
     if known is None:
         text = f"the catalogue has no arrangement {name!r} of {standard!r}; its standards are {_standards(book)}"
         raise problems.raised(problems.Type.NOT_FOUND, text)
-    drawing = await _newest(connection, standard, name)
+    drawing = await newest(connection, standard, name)
     return messages.InsertView(
         standard=known.standard,
         revision=known.revision,
@@ -113,7 +113,8 @@ def _standards(book: Catalog) -> str:
     return ", ".join(sorted({standard for standard, _ in book.arrangements}))
 
 
-async def _newest(connection: Connection, standard: str, arrangement: str) -> Drawing | None:
+async def newest(connection: Connection, standard: str, arrangement: str) -> Drawing | None:
+    """The coordinates of an arrangement that hold, None where nobody imported any."""
     row = await database.fetch_one(connection, "coordinates", standard, arrangement)
     if row is None:
         return None

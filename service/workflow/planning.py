@@ -7,8 +7,8 @@ import asyncpg
 import msgspec
 
 from service import messages, problems, views
-from service.core import entries, marks, noting, plans
-from service.core.entries import Entry, HouseRule, Recorded
+from service.core import answers, contacts, entries, marks, noting, plans
+from service.core.entries import Definition, Entry, HouseRule, Recorded
 from service.store import database
 from service.store.ledger import Head
 from service.workflow import finding
@@ -34,16 +34,23 @@ def answer(
         for each in parked
         if not marks.contradicts(finding.read(each.connector), known.serial, known.cage, known.part_number)
     ]
-    sizes = {each.id: each.contact_size for each in head.definition.cavities}
-    tools = reference.tooling(head.definition)
-    steps = []
-    for index, each in enumerate(asked.steps):
-        if each.cavity not in sizes:
-            raise problems.ProblemRaised(problems.unknown_cavity(each.cavity, list(sizes), f"#/steps/{index}/cavity"))
-        fit = noting.fit(each.tool, reference.lists, tools, sizes[each.cavity], each.action)
-        awaited = len(parked) == _ENOUGH or any(entries.concerns(one, each.cavity) for one in mine)
-        steps.append(plans.Step(each.action, each.cavity, sizes[each.cavity], fit, awaited))
-    made = plans.plan(head.definition, house, head.state, steps, tools)
-    return views.plan(
-        head.definition, made, house, reference.cautions(head.definition, [each.action for each in steps])
+    sizes = {each.id: each.contact_size for each in known.cavities}
+    for index, step in enumerate(asked.steps):
+        if step.cavity not in sizes:
+            raise problems.ProblemRaised(problems.unknown_cavity(step.cavity, list(sizes), f"#/steps/{index}/cavity"))
+    steps = [
+        plans.Step(each.action, each.cavity, sizes[each.cavity], _brought(each, known, sizes[each.cavity], reference))
+        for each in asked.steps
+    ]
+    awaited = frozenset(
+        name for name in sizes if len(parked) == _ENOUGH or any(entries.concerns(one, name) for one in mine)
+    )
+    made = plans.plan(known, house, head.state, steps, reference.tooling(known), awaited=awaited)
+    return views.plan(known, made, house, reference.cautions(known, [each.action for each in steps]))
+
+
+def _brought(step: messages.PlannedStep, known: Definition, size: str, reference: Reference) -> answers.Brought:
+    return answers.Brought(
+        tool=noting.fit(step.tool, reference.lists, reference.tooling(known), size, step.action),
+        contact=contacts.fit(step.contact, reference.contacts(known), size),
     )

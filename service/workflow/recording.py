@@ -260,7 +260,7 @@ class Scribe:
 
     async def advance(self, connection: Connection, draft: Draft, head: Head, news: list[Recorded]) -> ConnectorState:
         """Fold new entries of one connector into its state, and draft what that writes."""
-        news = [self._with_tool_noted(each, head) for each in news]
+        news = [self._with_means_noted(each, head) for each in news]
         rows = ledger.next_rows(head.connector, head.entries, head.hash, news)
         state = await _folded(connection, head, news)
         draft.rows.extend(rows)
@@ -270,11 +270,12 @@ class Scribe:
             draft.lines.append((head.connector, line))
         return state
 
-    def _with_tool_noted(self, recorded: Recorded, head: Head) -> Recorded:
-        if recorded.entry.tool is None:
+    def _with_means_noted(self, recorded: Recorded, head: Head) -> Recorded:
+        """With what the tool and the contact are found to be."""
+        entry, known, reference = recorded.entry, head.definition, self._reference
+        if entry.tool is None and entry.contact is None:
             return recorded
-        tools = self._reference.tooling(head.definition)
-        noted = noting.tool(recorded.entry, self._reference.lists, head.definition, tools)
+        noted = noting.means(entry, reference.lists, known, reference.tooling(known), reference.contacts(known))
         return msgspec.structs.replace(recorded, noted=(*recorded.noted, *noted)) if noted else recorded
 
 

@@ -4,13 +4,15 @@ import time
 from collections.abc import Callable, Iterable
 
 from service import catalog, messages
-from service.core import noting, tooling
+from service.core import contacts, noting, tooling
 from service.core.answers import Action
 from service.core.entries import Definition
 from service.core.house import Book
+from service.core.part_numbers import Sex
 from service.store import database
 from service.store.database import Connection
 from service.workflow import shop
+from service.workflow.layouts import Key, Layouts
 
 _FRESH_S = 2.0
 _KEPT = 10_000
@@ -21,6 +23,7 @@ _WORKS = {
     Action.REMOVE: (catalog.Work.REMOVE,),
     Action.REPLACE: (catalog.Work.REMOVE, *_INSERTING),
 }
+_ALL = frozenset(work for works in _WORKS.values() for work in works)
 
 
 class Reference:
@@ -32,6 +35,9 @@ class Reference:
         self._book = Book()
         self._described: dict[str, catalog.Description] = {}
         self._toolings: dict[tuple[str | None, str | None], tooling.Tooling | None] = {}
+        self._contacts: dict[tuple[str | None, Sex | None], contacts.Contacts] = {}
+        self._cautions: dict[tooling.Release | None, tuple[messages.KeptCaution, ...]] = {}
+        self.layouts = Layouts(clock_s)
         self._clock_s = clock_s
         self._read_at_s: float | None = None
 
@@ -77,12 +83,45 @@ class Reference:
             self._toolings[key] = self._book.tooling(known, *key)
         return self._toolings[key]
 
+    def sex(self, definition: Definition) -> Sex | None:
+        """What the insert holds, where the part number says it."""
+        decoded = None if definition.part_number is None else self.described(definition.part_number).decoded
+        return None if decoded is None else decoded.sex
+
+    def arrangement(self, definition: Definition) -> Key | None:
+        """Which insert it has, where the part number says it."""
+        decoded = None if definition.part_number is None else self.described(definition.part_number).decoded
+        return None if decoded is None else (decoded.arrangement_standard, decoded.arrangement)
+
+    def contacts(self, definition: Definition) -> contacts.Contacts:
+        """The contacts that are known, those made for this connector apart."""
+        key = (definition.family, self.sex(definition))
+        if key not in self._contacts:
+            if len(self._contacts) >= _KEPT:
+                self._contacts.clear()
+            self._contacts[key] = self.catalog.contacts(*key)
+        return self._contacts[key]
+
     def cautions(self, definition: Definition, actions: Iterable[Action]) -> tuple[messages.CautionView, ...]:
         """The usual cautions for these actions, warnings first. The approved data's own come before them."""
-        tools = self.tooling(definition)
-        works = {work for action in actions for work in _WORKS[action]}
-        found = self.catalog.cautions(works, tools.release if tools is not None else None)
+        wanted = set(actions)
         return tuple(
-            messages.CautionView(kind=each.kind.value, text=each.text, status=each.status, source=each.source)
-            for each in found
+            messages.CautionView(kind=each.kind, text=each.text, status=each.status, source=each.source)
+            for each in self.kept_cautions(definition)
+            if wanted.intersection(each.actions)
+        )
+
+    def kept_cautions(self, definition: Definition) -> tuple[messages.KeptCaution, ...]:
+        """The usual cautions for every action, each with those that it goes with."""
+        tools = self.tooling(definition)
+        release = tools.release if tools is not None else None
+        if release not in self._cautions:
+            self._cautions[release] = tuple(self._caution(each) for each in self.catalog.cautions(_ALL, release))
+        return self._cautions[release]
+
+    @staticmethod
+    def _caution(row: catalog.Caution) -> messages.KeptCaution:
+        actions = tuple(each for each in Action if not row.works or set(row.works).intersection(_WORKS[each]))
+        return messages.KeptCaution(
+            kind=row.kind.value, text=row.text, status=row.status, source=row.source, actions=actions
         )

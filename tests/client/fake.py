@@ -11,7 +11,8 @@ from msgspec import Struct, structs
 from scanner_client import offline, shown
 from scanner_client.readings import Reading
 from service import messages
-from service.core import answers, fold, plans
+from service.core import answers, contacts, fold, plans
+from service.core.contacts import Contacts
 from service.core.entries import CavityDefinition, Definition, Entry, HouseRule, Rating, Recorded, faults
 from service.core.tooling import Half, Release, Tool, Tooling
 
@@ -208,7 +209,10 @@ class Service:
                 each.action,
                 each.cavity,
                 sizes[each.cavity],
-                answers.tool_fit(snapshot.tooling, each.tool, sizes[each.cavity], each.action),
+                answers.Brought(
+                    answers.tool_fit(snapshot.tooling, each.tool, sizes[each.cavity], each.action),
+                    contacts.fit(each.contact, Contacts(None, (), ()), sizes[each.cavity]),
+                ),
             )
             for each in asked.steps
         ]

@@ -3,7 +3,8 @@
 import pytest
 
 from service.core import answers, fold, plans, tooling
-from service.core.answers import Action, Answer, ToolFit
+from service.core.answers import Action, Answer, Brought, ToolFit
+from service.core.contacts import ContactFit
 from service.core.entries import HouseRule, Rating, Recorded
 from service.core.states import ConnectorState
 from service.core.tooling import Face, Half, Release, Tool, Tooling
@@ -69,9 +70,17 @@ TABLE: list[tuple[str, str, str, dict[str, object]]] = [
     ("insert A", "warn entries_waiting", "", {"awaited": True}),
     ("remove A", "warn entries_waiting", "insertion A ->", {"awaited": True}),
     ("insert A", "no_go retired", "retirement ->", {}),
-    ("insert A", "no_go wrong_tool", "", {"fit": ToolFit.WRONG}),
-    ("insert A", "warn unknown_tool", "", {"fit": ToolFit.UNKNOWN}),
-    ("insert A", "go", "", {"fit": ToolFit.FITS}),
+    ("insert A", "no_go wrong_tool", "", {"brought": Brought(tool=ToolFit.WRONG)}),
+    ("insert A", "warn unknown_tool", "", {"brought": Brought(tool=ToolFit.UNKNOWN)}),
+    ("insert A", "go", "", {"brought": Brought(tool=ToolFit.FITS)}),
+    ("insert A", "warn tool_overdue", "", {"brought": Brought(ToolFit.FITS, tool_overdue=True)}),
+    ("remove A", "warn tool_overdue", "insertion A ->", {"brought": Brought(tool_overdue=True)}),
+    ("insert A", "no_go wrong_tool tool_overdue", "", {"brought": Brought(ToolFit.WRONG, tool_overdue=True)}),
+    ("insert A", "go", "", {"brought": Brought(contact=ContactFit.FITS)}),
+    ("insert A", "no_go wrong_contact", "", {"brought": Brought(contact=ContactFit.WRONG)}),
+    ("insert A", "warn unknown_contact", "", {"brought": Brought(contact=ContactFit.UNKNOWN)}),
+    ("replace A", "no_go wrong_contact", "insertion A ->", {"brought": Brought(contact=ContactFit.WRONG)}),
+    ("remove A", "go", "insertion A ->", {"brought": Brought(contact=ContactFit.WRONG)}),
     ("insert A", "go", CYCLES * 11 + "renewal A ->", {}),
     ("remove A", "go", "", {"populated": True}),
     ("insert A", "warn nearing", CYCLES * 4, {"rating": Rating(value=10, basis="house", nearing_fraction=0.5)}),
@@ -88,7 +97,7 @@ def state_of(table: str, **changes: object) -> tuple[ConnectorState, list[Record
 def test_answer(step: str, wanted: str, before: str, given: dict[str, object]) -> None:
     """A step is answered as the table says, for the reasons that it says, the weightiest first."""
     house = HouseRule(given.get("unknown", "warn"))  # type: ignore[arg-type]
-    changes = {key: value for key, value in given.items() if key not in ("unknown", "fit", "awaited")}
+    changes = {key: value for key, value in given.items() if key not in ("unknown", "brought", "awaited")}
     state, _ = state_of(before, **changes)
     action, name = step.split()
     cavity = state.cavity(name)
@@ -99,7 +108,7 @@ def test_answer(step: str, wanted: str, before: str, given: dict[str, object]) -
         state.whole,
         cavity,
         Action(action),
-        given.get("fit", ToolFit.NOT_STATED),  # type: ignore[arg-type]
+        given.get("brought", answers.NOTHING_STATED),  # type: ignore[arg-type]
         awaited="awaited" in given,
     )
     assert " ".join([judged.answer, *(each.code for each in judged.reasons)]) == wanted

@@ -223,6 +223,7 @@ TABLES = {
     """,
     "what was noted at recording stays with the entry": """
         insertion A noted=unknown_person,clock_off -> clock_off, unknown_person
+        insertion C noted=tool_overdue,wrong_contact -> tool_overdue, wrong_contact
         placement asset=TN-01 zone=410 position=P1 noted=clock_behind -> clock_behind
     """,
     "entries of one instant go in the order that could have happened": """

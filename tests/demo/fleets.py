@@ -62,9 +62,11 @@ def _folded(each: Connector, reference: Reference) -> Folded:
     history = []
     for fact in each.facts:
         taken = recording.submission(fact.entry, "demo", fact.recorded_at, None, reference).recorded
-        tools = noting.tool(fact.entry, reference.lists, definition, reference.tooling(definition))
+        means = noting.means(
+            fact.entry, reference.lists, definition, reference.tooling(definition), reference.contacts(definition)
+        )
         history.append(
-            Recorded(entry=fact.entry, recorded_at=fact.recorded_at, recorded_by="demo", noted=(*taken.noted, *tools))
+            Recorded(entry=fact.entry, recorded_at=fact.recorded_at, recorded_by="demo", noted=(*taken.noted, *means))
         )
     state = fold.fold(definition, history)
     figures = cycles.limits(definition.rating, definition.nearing_fraction, HOUSE)

@@ -1,6 +1,6 @@
 """Rows of the ledger and of the state beside it, as the core's values."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from uuid import UUID
 
@@ -16,6 +16,8 @@ from service.store.database import Connection
 
 _CACHED_DEFINITIONS = 100_000
 """About 60 MB."""
+_WORTH_COPYING = 1_000
+"""Rows from which on COPY is quicker than INSERT, by half: both sides handle a row in less time, but it begins slowly."""
 
 
 class Head(Struct, frozen=True):
@@ -110,29 +112,33 @@ def next_rows(connector: UUID, entries: int, previous: bytes, news: Iterable[Rec
 
 async def append(connection: Connection, rows: list[LedgerRow]) -> None:
     """Append rows to the ledger."""
-    if not rows:
-        return
-    facts = [each.recorded.entry for each in rows]
-    await database.run(
+    await _append(
         connection,
+        "entry",
         "append_entries",
-        [each.connector for each in rows],
-        [each.number for each in rows],
-        [each.id for each in facts],
-        [each.kind.value for each in facts],
-        [each.cavity for each in facts],
-        [each.performed_at for each in facts],
-        [each.recorded.recorded_at for each in rows],
-        [each.body for each in rows],
-        [each.hash for each in rows],
+        ("connector", "number", "id", "kind", "cavity", "performed_at", "recorded_at", "body", "hash"),
+        [_columns(each) for each in rows],
     )
+
+
+def _columns(row: LedgerRow) -> tuple[object, ...]:
+    entry, recorded_at = row.recorded.entry, row.recorded.recorded_at
+    performed_at, kind = entry.performed_at, entry.kind.value
+    return row.connector, row.number, entry.id, kind, entry.cavity, performed_at, recorded_at, row.body, row.hash
 
 
 async def append_receipts(connection: Connection, receipts: list[tuple[UUID, UUID | None, bytes]]) -> None:
     """Keep accepted ids with the digest of what came under them."""
-    if receipts:
-        ids, connectors, digests = zip(*receipts, strict=True)
-        await database.run(connection, "append_receipts", list(ids), list(connectors), list(digests))
+    await _append(connection, "receipt", "append_receipts", ("id", "connector", "digest"), receipts)
+
+
+async def _append(
+    connection: Connection, table: str, statement: str, columns: tuple[str, ...], rows: Sequence[tuple[object, ...]]
+) -> None:
+    if len(rows) >= _WORTH_COPYING:
+        await connection.copy_records_to_table(table, schema_name="tinebook", columns=columns, records=rows)
+    elif rows:
+        await database.run(connection, statement, *(list(each) for each in zip(*rows, strict=True)))
 
 
 class Moved(Struct, frozen=True):

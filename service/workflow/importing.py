@@ -13,12 +13,12 @@ from msgspec import Struct
 from service.core import chain, entries, noting
 from service.core.discrepancies import Code
 from service.core.entries import Entry, Recorded
-from service.workflow.recording import MAX_BATCH, Scribe, Submission
+from service.workflow.recording import Scribe, Submission
 
 WINDOW = 1_000_000
 """Lines held in memory at once: bounds the memory, and is as many as are worth sorting by connector."""
-
-
+CHUNK = 10_000
+"""Entries in one transaction, give or take those of a connector: bounds the time that a head stays locked to a second."""
 AT_ONCE = 2
 """Chunks under way at once; no connector is in two of them."""
 
@@ -147,7 +147,7 @@ def _chunks(window: list[Line]) -> Iterator[list[Line]]:
     chunk: list[Line] = []
     for lines in by_connector.values():
         chunk.extend(lines)
-        if len(chunk) >= MAX_BATCH:
+        if len(chunk) >= CHUNK:
             yield chunk
             chunk = []
     if chunk:

@@ -3,6 +3,7 @@
 
 import * as marks from "../core/marks.js";
 import * as offline from "../core/offline.js";
+import * as shown from "../core/shown.js";
 import { RejectedError, leavesAlone } from "./link.js";
 import * as sending from "./sending.js";
 
@@ -28,8 +29,7 @@ export const NOT_REGISTERED =
   "until the connector is registered.";
 
 const UUID = /^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$/;
-/** @type {[number, string, string][]} */
-const SPANS = [[86_400_000, "day", "days"], [3_600_000, "hour", "hours"], [60_000, "minute", "minutes"]];
+const NOT_READABLE = "This page can't read what the service knows of this connector: there is no answer here, and that is not a go. Load the page anew.";
 
 /** A mark that somebody typed. @param {string} text @returns {Reading} */
 export function typed(text) {
@@ -110,7 +110,7 @@ async function openConnector(bench, id, mark) {
   } catch (error) {
     if (!leavesAlone(error) && !(error instanceof RejectedError)) throw error;
     const cached = await readable(bench, id);
-    return subject(id, mark, cached?.snapshot ?? null, [stale(cached, /** @type {Error} */ (error), bench.clock())]);
+    return subject(id, mark, cached?.snapshot ?? null, [stale(bench, cached, /** @type {Error} */ (error))]);
   }
 }
 
@@ -130,15 +130,14 @@ async function refreshed(bench, id) {
 
 /** @param {Bench} bench @param {() => Promise<Sent>} sent @param {Subject} about @param {any[]} steps @returns {Promise<Advice>} */
 async function advise(bench, sent, about, steps) {
-  if (about.connector === null) {
-    return { plan: null, basis: "nothing", remarks: about.remarks.length ? about.remarks : [NOT_HERE], as_of: null };
-  }
+  if (about.connector === null) return nothing(...(about.remarks.length ? about.remarks : [NOT_HERE]));
   try {
     if (!(await waits(bench, sent, about))) {
       const plan = await bench.link.plan(about.connector, steps);
       return { plan, basis: "service", remarks: await refused(bench, about), as_of: null };
     }
     const cached = await refreshed(bench, about.connector);
+    if (line(cached) === null) return nothing(NOT_READABLE);
     return offline.advise(cached, await since(bench, about, cached), steps, now(bench), { reached: true });
   } catch (error) {
     if (!leavesAlone(error)) throw error;
@@ -149,10 +148,13 @@ async function advise(bench, sent, about, steps) {
 /** @param {Bench} bench @param {Subject} about @param {any[]} steps @param {Error} trouble @returns {Promise<Advice>} */
 async function adviseHere(bench, about, steps, trouble) {
   const cached = await readable(bench, String(about.connector));
-  if (cached === null) return { plan: null, basis: "nothing", remarks: [NOT_HERE], as_of: null };
+  if (cached === null) return nothing(NOT_HERE);
   const advice = offline.advise(cached, await since(bench, about, cached), steps, now(bench));
   return trouble.name === "AwayError" ? advice : { ...advice, remarks: [trouble.message, ...advice.remarks] };
 }
+
+/** @param {string[]} remarks @returns {Advice} */
+const nothing = (...remarks) => ({ plan: null, basis: "nothing", remarks, as_of: null });
 
 /** What of this bench the cached state may not hold. @param {Bench} bench @param {Subject} about @param {Cached} cached */
 async function since(bench, about, cached) {
@@ -208,7 +210,7 @@ async function outboxSummary(bench) {
   const [waiting, parked, stopped] = await Promise.all([
     bench.box.ofStatus("unsent", 100), bench.box.ofStatus("parked"), bench.box.ofStatus("refused"),
   ]);
-  return { counts, oldest: oldest === null ? null : span(bench.clock().getTime() - Date.parse(oldest)), unsent: waiting, parked, refused: stopped };
+  return { counts, oldest: oldest === null ? null : ageOf(bench, oldest), unsent: waiting, parked, refused: stopped };
 }
 
 /** @param {Bench} bench @param {Reading[]} readings */
@@ -266,17 +268,16 @@ async function readable(bench, id) {
 /** A connector in a list, from what is kept of it here; null if this version can't read that. @param {Cached} cached */
 function line(cached) {
   try {
-    const { id, serial, cage, part_number, family, wear, limiting_cavity, left, place } = offline.view(cached.snapshot, offline.state(cached, []));
-    return { id, serial, cage, part_number, family, wear, limiting_cavity, left, place };
+    return offline.line(cached.snapshot);
   } catch {
     return null;
   }
 }
 
-/** @param {Cached | null} cached @param {Error} trouble @param {Date} now */
-function stale(cached, trouble, now) {
+/** @param {Bench} bench @param {Cached | null} cached @param {Error} trouble */
+function stale(bench, cached, trouble) {
   if (cached === null) return `${trouble.message} ${NOT_HERE}`;
-  return `${trouble.message} Shown is the last known state, ${span(now.getTime() - Date.parse(cached.fetched_at))} old.`;
+  return `${trouble.message} Shown is the last known state, ${ageOf(bench, cached.fetched_at)} old.`;
 }
 
 /** Whether something about this connector has still not reached the service, after one more try. @param {Bench} bench @param {() => Promise<Sent>} sent @param {Subject} about */
@@ -296,14 +297,8 @@ async function refused(bench, about) {
   return [`${number} ${number === 1 ? "entry" : "entries"} of this bench about this connector: refused, so not counted. Somebody must look at the outbox.`];
 }
 
-/** A span of time as people say it: `3 hours`. @param {number} length_ms */
-function span(length_ms) {
-  for (const [size, one, many] of SPANS) {
-    const number = Math.floor(length_ms / size);
-    if (number >= 1) return `${number} ${number === 1 ? one : many}`;
-  }
-  return "less than a minute";
-}
+/** @param {Bench} bench @param {string} at */
+const ageOf = (bench, at) => shown.age((bench.clock().getTime() - Date.parse(at)) * 1000);
 
 /** @param {Bench} bench */
 const now = (bench) => bench.clock().toISOString();

@@ -1,0 +1,241 @@
+// @ts-check
+// The bench page put together: the talk decides, this carries out what it wants and draws what it says.
+
+import { html, render } from "../vendor/preact_htm.js";
+import * as drafts from "../core/drafts.js";
+import * as marks from "../core/marks.js";
+import * as talk from "../core/talk.js";
+import * as profiles from "../core/wedge_profile.js";
+import { makeLink } from "../keep/link.js";
+import { makeStation, typed } from "../keep/station.js";
+import { openStore } from "../keep/store.js";
+import { watchUpdates } from "../keep/updates.js";
+import { listen } from "./keys.js";
+import { Screen } from "./screen.js";
+import * as signals from "./signals.js";
+import * as words from "./words.js";
+
+const TICK_MS = 1000;
+const RESEND_MS = 15000;
+const MOST_IDS = 2 * 1000;
+
+/** Everything that changes, in one place. */
+const app = {
+  state: talk.begin(), setup: { token: null, bench: null, sound: true, idle_min: talk.IDLE_MIN, unit: "N" },
+  box: { unsent: [], refused: [], parked: [], known: 0, trouble: null }, tools: [], profile: null, proving: false, takes: null,
+  unkept: /** @type {any[]} */ ([]), trouble: /** @type {string | null} */ (null), sending: false, link: /** @type {any} */ (null), scanning: /** @type {string | null} */ (null), update: /** @type {(() => void) | null} */ (null),
+};
+/** @type {any} */
+let store;
+/** @type {any} */
+let station;
+
+/** @returns {any} */
+function moment() {
+  const at_ms = Date.now();
+  const ids = Array.from({ length: idsWanted() }, () => drafts.uuid7(at_ms, crypto.getRandomValues(new Uint8Array(10))));
+  return { at_ms, ids };
+}
+
+function idsWanted() {
+  return Math.min(Math.max(2 * app.state.steps.length, app.state.recent.length) + 2, MOST_IDS);
+}
+
+/** One thing heard: what it changes, what it wants. @param {any} heard */
+export function hear(heard) {
+  const before = app.state;
+  const [state, effects] = talk.step(before, heard, moment());
+  app.state = state;
+  if (heard.type !== "tick" || state !== before) remember();
+  draw();
+  if (state.phase !== before.phase || state.panel !== before.panel) arrive();
+  for (const each of effects) perform(each).catch(failed);
+}
+
+/** A new screen begins at its top, and a screen reader begins with its heading. */
+function arrive() {
+  window.scrollTo(0, 0);
+  const heading = /** @type {HTMLElement | null} */ (document.querySelector(".screen h2, .screen .verdict"));
+  if (!heading) return;
+  heading.tabIndex = -1;
+  heading.focus({ preventScroll: true });
+}
+
+function remember() {
+  store?.saveSetting("talk", talk.memory(app.state)).catch(failed);
+}
+
+/** @param {any} error */
+function failed(error) {
+  hear({ type: "failed", text: error instanceof Error ? error.message : String(error) });
+}
+
+/** @param {any} effect @returns {Promise<void>} */
+async function perform(effect) {
+  switch (effect.type) {
+    case "signal": return signals.give(effect.signal, app.setup.sound);
+    case "find": return hear(await station.find({ ...typed(effect.reading.text), ...effect.reading }));
+    case "open": return opened("opened", effect.connector, effect.mark);
+    case "ask": return hear({ type: "advised", advice: await station.advise(effect.subject, effect.steps) });
+    case "keep": return keep(effect.entries);
+    default: throw new Error(`unknown effect: ${effect.type}`);
+  }
+}
+
+/** @param {string} type @param {string} connector @param {string} mark */
+async function opened(type, connector, mark) {
+  const subject = await station.openConnector(connector, mark);
+  hear({ type, subject, view: await station.standing(subject) });
+}
+
+/** On disk first. What can't be kept stays on the screen until it is. @param {any[]} entries */
+async function keep(entries) {
+  let kept = false;
+  try {
+    const { sent } = await station.record(entries, { kept: () => { kept = true; } });
+    hear({ type: "kept", sent });
+    app.box.trouble = sent.stopped;
+  } catch (error) {
+    if (kept) throw error;
+    app.unkept = [...app.unkept, ...entries];
+    app.trouble = error instanceof Error ? error.message : String(error);
+  }
+  await lookAgain();
+}
+
+async function keepAgain() {
+  const entries = app.unkept;
+  app.unkept = [];
+  app.trouble = null;
+  await keep(entries);
+}
+
+/** Send what waits. @param {boolean} asked a person said so, rather than the clock */
+async function send(asked) {
+  if (app.sending) return;
+  app.sending = asked;
+  if (asked) draw();
+  try {
+    const sent = asked ? await station.send() : await station.sendQuietly();
+    if (sent.results.length) hear({ type: "kept", sent });
+    app.box.trouble = sent.stopped;
+    if (asked || sent.results.length) await lookAgain();
+  } finally {
+    app.sending = false;
+    draw();
+  }
+}
+
+/** What waits, and the connector at hand, as they are now. */
+async function lookAgain() {
+  app.box = { ...(await station.outboxSummary()), trouble: app.box.trouble, known: (await store.snapshots()).length };
+  const { subject } = app.state;
+  if (subject?.connector) await opened("shown", subject.connector, subject.mark);
+  draw();
+}
+
+/** A symbol was read, by camera, photo or scanner. @param {any} reading @param {string} [wanted] a tool or a contact, where one was asked for */
+function scan(reading, wanted) {
+  const mark = marks.read(reading.bytes, reading.symbology);
+  const read = { ...reading, text: reading.text ?? new TextDecoder().decode(reading.bytes) };
+  const named = mark.named ?? mark.current_part_number ?? mark.part_number ?? mark.identity ?? read.text;
+  if (wanted && !mark.faults.length && ["tool", "plain_serial", "no_identity", "iuid"].includes(mark.meaning)) hear({ type: "typed", field: wanted, text: named });
+  else hear({ type: "scanned", reading: read, mark });
+}
+
+/** @param {string} text */
+function typeMark(text) {
+  hear({ type: "typed", field: "mark", text, reading: typed(text.trim()) });
+}
+
+/** What a scanner that types has sent. @param {any} event */
+function wedged(event) {
+  signals.wake();
+  if (app.proving) return proven(event);
+  if (event.type === "refused") hear({ type: "failed", text: event.reason });
+  else scan(event);
+}
+
+/** @param {any} event */
+function proven(event) {
+  app.proving = false;
+  const profile = profiles.prove(event.tokens ?? []);
+  if (profile.code) return hear({ type: "failed", text: profile.text });
+  app.profile = { ...profile, name: profiles.name(profile), day: new Date().toISOString().slice(0, 10) };
+  store.saveSetting("profile", app.profile);
+  hear({ type: "failed", text: "The scanner is proven." });
+}
+
+/** @param {any} changes */
+async function save(changes) {
+  app.setup = { ...app.setup, ...changes };
+  await store.saveSetting("setup", app.setup);
+  if (changes.token !== undefined) await connect();
+  app.state = { ...app.state, unit: app.setup.unit, idle_min: app.setup.idle_min, shift: { ...app.state.shift, bench: app.setup.bench } };
+  draw();
+}
+
+/** @param {string} told marks, one a line */
+async function takeAlong(told) {
+  const wanted = told.split("\n").map((each) => each.trim()).filter(Boolean);
+  app.takes = "Fetching.";
+  draw();
+  try {
+    const taken = await station.takeAlong(wanted.map(typed));
+    const count = taken.reduce((/** @type {number} */ sum, /** @type {any} */ each) => sum + each.taken.length, 0);
+    const missing = taken.filter((/** @type {any} */ each) => each.why).map((/** @type {any} */ each) => `${each.mark}: ${each.why}`);
+    app.takes = [`${words.counted(count, "connector was", "connectors were")} fetched.`, ...missing].join(" ");
+  } catch (error) {
+    app.takes = error instanceof Error ? error.message : String(error);
+  }
+  await lookAgain();
+}
+
+async function connect() {
+  app.link = makeLink({ token: app.setup.token });
+  station = makeStation({ box: store, link: app.link });
+  app.tools = (await store.lists())?.lists.tools ?? [];
+  // Without the service the list as last fetched serves.
+  if (app.setup.token) fetchTools().catch(() => {});
+}
+
+async function fetchTools() {
+  const lists = await app.link.tools();
+  await store.saveLists(lists);
+  app.tools = lists.tools;
+  draw();
+}
+
+function draw() {
+  const now_ms = Date.now();
+  const state = { ...app.state, tools: app.tools, unit: app.setup.unit };
+  render(html`<${Screen} app=${app} state=${state} now_ms=${now_ms} hear=${hear} scan=${scan} typeMark=${typeMark} save=${save} send=${() => send(true).catch(failed)} keepAgain=${keepAgain}
+    again=${async (/** @type {string} */ id) => { await store.again(id); await send(true); }} prove=${() => { app.proving = true; draw(); }} takeAlong=${takeAlong}
+    openScan=${(/** @type {string | null} */ what) => { app.scanning = what; draw(); }} />`, /** @type {Element} */ (document.getElementById("bench")));
+}
+
+async function begin() {
+  store = await openStore();
+  app.setup = { ...app.setup, ...(await store.setting("setup")) };
+  app.profile = (await store.setting("profile")) ?? null;
+  const memory = (await store.setting("talk")) ?? {};
+  app.state = talk.begin({ ...memory, idle_min: app.setup.idle_min, shift: { ...memory.shift, bench: app.setup.bench } });
+  await connect();
+  hear({ type: "tick" });
+  hear({ type: "resume" });
+  await lookAgain();
+  listen(() => app.profile, wedged);
+  for (const each of ["pointerdown", "keydown"]) document.addEventListener(each, () => { signals.wake(); if (app.state.shift.badge) app.state = { ...app.state, used_at_ms: Date.now() }; }, { passive: true });
+  setInterval(() => { hear({ type: "tick" }); }, TICK_MS);
+  // Not knowing yet that the service is back loses nothing: what waits is on disk.
+  const quietly = () => { if (app.setup.token) send(false).catch(() => {}); };
+  setInterval(quietly, RESEND_MS);
+  window.addEventListener("online", quietly);
+  quietly();
+  await watchUpdates({ onWaiting: (take) => { app.update = take; draw(); }, onTaken: () => location.reload() });
+}
+
+begin().catch((error) => {
+  const place = /** @type {Element} */ (document.getElementById("bench"));
+  place.textContent = `The bench can't start: ${error instanceof Error ? error.message : error} Use another device or paper until somebody has looked at it.`;
+});

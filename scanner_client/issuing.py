@@ -14,6 +14,7 @@ from scanner_client.authority import Names
 from scanner_client.authority_files import Made
 
 PAGE_PORT = 8601
+_MOST_ADDRESS = 400
 Passphrase = Callable[[], bytes | None]
 """Where a passphrase comes from; None: the key stays unlocked."""
 
@@ -126,6 +127,8 @@ def _steps(given: Issued) -> Iterator[str]:
 def _page(told: str | None) -> str | None:
     if told is not None and not told.startswith(("http://", "https://")):
         raise PageError(f"--page must begin with https:// or http://, not '{told}'.")
+    if told is not None and len(told) > _MOST_ADDRESS:
+        raise PageError(f"--page is longer than {_MOST_ADDRESS} characters: no phone would read its code.")
     return told.rstrip("/") if told else None
 
 

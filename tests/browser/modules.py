@@ -19,7 +19,11 @@ needs_chromium = pytest.mark.skipif(CHROMIUM is None, reason="needs chromium (De
 class _Files(http.server.SimpleHTTPRequestHandler):
     """The page's folder, silently, and a blank page to start from."""
 
-    extensions_map = {**http.server.SimpleHTTPRequestHandler.extensions_map, ".js": "text/javascript", ".wasm": "application/wasm"}  # noqa: RUF012 - as in the class it extends
+    extensions_map = {  # noqa: RUF012 - as in the class that it extends
+        **http.server.SimpleHTTPRequestHandler.extensions_map,
+        ".js": "text/javascript",
+        ".wasm": "application/wasm",
+    }
 
     def do_GET(self) -> None:
         """Give a file."""

@@ -1,3 +1,5 @@
+// @ts-nocheck
+// Of zxing-wasm 3.1.4. Licences and changes: LICENSES.txt
 import { A as e, C as t, D as n, E as r, F as i, I as a, L as o, M as s, N as c, O as l, P as u, S as d, T as f, _ as p, a as m, b as h, d as g, f as _, g as v, h as y, i as ee, j as te, k as ne, l as re, m as b, n as ie, o as ae, p as oe, r as se, s as ce, u as le, v as ue, w as x, x as S, y as C } from "./zxing_share.js";
 //#region src/reader/zxing_reader.js
 async function w(e = {}) {

@@ -1,3 +1,5 @@
+// @ts-nocheck
+// Of zxing-wasm 3.1.4. Licences and changes: LICENSES.txt
 //#region src/bindings/barcodeFormat.ts
 var e = [
 	[

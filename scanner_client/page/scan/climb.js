@@ -1,0 +1,78 @@
+// @ts-check
+// Who has the next look: for the frames of a camera one rung each, in turn; for a photo all of them, until what was seen
+// is sure. Pure but for the decoder that is handed in.
+
+import * as belief from "./belief.js";
+import * as ladder from "./ladder.js";
+import * as levels from "./levels.js";
+
+/** @typedef {import("./levels.js").Grey} Grey */
+/** @typedef {import("./ladder.js").Look} Look */
+/** @typedef {import("./ladder.js").Rung} Rung */
+/** @typedef {import("./ladder.js").Scene} Scene */
+/** @typedef {import("./belief.js").Sight} Sight */
+/** @typedef {(look: Look) => Sight[]} Read */
+/** @typedef {{frame: number, matrix: number, linear: number, lucky: Rung | null, doubt: number}} Turn `lucky`: the rung that has just read something; `doubt`: frames for which a bar code waits to be confirmed */
+
+/** So many frames a bar code waits to be confirmed before other rungs have their turn again: all rungs for bars. */
+const DOUBT_FRAMES = ladder.LINEAR.length;
+/** Whether bars or squares are looked for is a guess; every so many frames the other kind has its turn. */
+const OTHER_KIND = 4;
+const MOST_SEEN_PX = 12_000_000;
+/** The ladder works on no more than this: a symbol that fills half of a photo has modules enough at that size. */
+const MOST_CLIMBED_PX = 1_300_000;
+
+/** @returns {Turn} */
+export const first = () => ({ frame: 0, matrix: 0, linear: 0, lucky: null, doubt: 0 });
+
+/** One frame: the picture as it is, then at most one rung. @param {Read} read @param {Scene} scene @param {Turn} turn @returns {[Sight[], Turn]} */
+export function frame(read, scene, turn) {
+  const sights = read(ladder.plain(scene));
+  const bars = sights.some(belief.linear);
+  if ((sights.length && !bars) || !ladder.searchable(scene.grey)) return [sights, { ...turn, frame: turn.frame + 1 }];
+  const doubt = bars ? DOUBT_FRAMES : Math.max(0, turn.doubt - 1);
+  const [rung, next] = chosen({ ...turn, doubt, linear: bars && !turn.doubt ? 0 : turn.linear }, scene);
+  const look = ladder.look(rung, scene);
+  const found = look ? read(look) : [];
+  const waits = found.some(belief.linear) ? DOUBT_FRAMES : doubt;
+  return [[...sights, ...found], { ...next, doubt: waits, lucky: found.some((each) => !belief.linear(each)) ? rung : null }];
+}
+
+/** The rung whose turn it is. For bars each time another one, since their agreement counts. @param {Turn} turn @param {Scene} scene @returns {[Rung, Turn]} */
+function chosen(turn, scene) {
+  const frame = turn.frame + 1;
+  if (turn.lucky && !turn.doubt) return [turn.lucky, { ...turn, frame }];
+  const linear = turn.doubt > 0 || scene.bars.found !== (frame % OTHER_KIND === 0);
+  if (linear) return [ladder.LINEAR[turn.linear % ladder.LINEAR.length], { ...turn, frame, linear: turn.linear + 1 }];
+  return [ladder.MATRIX[turn.matrix % ladder.MATRIX.length], { ...turn, frame, matrix: turn.matrix + 1 }];
+}
+
+/** A photo, which is all there is: every rung, until all that was found is sure or the time is over. @param {Read} read @param {Grey} grey @param {() => boolean} isOver @returns {Sight[]} */
+export function photo(read, grey, isOver) {
+  const sights = read(ladder.plain(sized(grey, MOST_SEEN_PX)));
+  for (const scene of scenes(grey)) {
+    if (!ladder.searchable(scene.grey)) continue;
+    for (const rung of scene.bars.found ? [...ladder.LINEAR, ...ladder.MATRIX] : [...ladder.MATRIX, ...ladder.LINEAR]) {
+      if (isOver() || belief.settled(sights)) return sights;
+      // Once a bar code waits to be confirmed, looks for matrix symbols are of no use.
+      const look = sights.length && rung.wanted === "matrix" ? null : ladder.look(rung, scene);
+      if (look) sights.push(...read(look));
+    }
+  }
+  return sights;
+}
+
+/** The photo small enough to climb; of a big one the middle as well, where a small symbol keeps its pixels. @param {Grey} grey */
+function scenes(grey) {
+  const whole = sized(grey, MOST_CLIMBED_PX);
+  if (whole.grey === grey) return [whole];
+  const side = Math.floor(Math.sqrt(MOST_CLIMBED_PX));
+  const [left, top] = [Math.max(0, (grey.width - side) >> 1), Math.max(0, (grey.height - side) >> 1)];
+  return [whole, new ladder.Scene(levels.cut(grey, left, top, side, side), { left, top, factor: 1 })];
+}
+
+/** @param {Grey} grey @param {number} most_px */
+function sized(grey, most_px) {
+  const factor = Math.ceil(Math.sqrt(grey.data.length / most_px));
+  return factor > 1 ? new ladder.Scene(levels.reduced(grey, factor), { left: 0, top: 0, factor: 1 / factor }) : new ladder.Scene(grey);
+}

@@ -70,8 +70,10 @@ def tool(entry: Entry, lists: Lists, definition: Definition, tools: tooling.Tool
 
 def contact(entry: Entry, definition: Definition, known: Contacts) -> tuple[str, ...]:
     """Whether the contact that went in was for another size or the other half. What can't be judged is not noted."""
+    if entry.kind is not Kind.INSERTION or entry.contact is None:
+        return ()
     size = _size(entry, definition)
-    if entry.kind is not Kind.INSERTION or size is None:
+    if size is None:
         return ()
     return (Code.WRONG_CONTACT,) if contacts.fit(entry.contact, known, size) is ContactFit.WRONG else ()
 

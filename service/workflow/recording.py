@@ -225,7 +225,7 @@ class Scribe:
                 draft.receipts.append((each.entry.id, head.connector, each.digest))
                 fresh.setdefault(head.connector, []).append(index)
                 answers.append(messages.EntryResult(id=each.entry.id, outcome="recorded"))
-            if head is not None and answers[index].outcome in _IN_LEDGER:
+            if not brief and head is not None and answers[index].outcome in _IN_LEDGER:
                 told.setdefault(head.connector, []).append(index)
         after = {
             connector: await self.advance(
@@ -233,7 +233,7 @@ class Scribe:
             )
             for connector, indexes in fresh.items()
         }
-        for connector, indexes in () if brief else told.items():
+        for connector, indexes in told.items():
             head = heads[connector]
             about = ((submissions[each].entry, answers[each].outcome) for each in indexes)
             whole = results(about, head.definition, after.get(connector, head.state), self._house)
@@ -260,7 +260,7 @@ class Scribe:
 
     async def advance(self, connection: Connection, draft: Draft, head: Head, news: list[Recorded]) -> ConnectorState:
         """Fold new entries of one connector into its state, and draft what that writes."""
-        news = [self._with_means_noted(each, head) for each in news]
+        news = self._with_means_noted(news, head.definition)
         rows = ledger.next_rows(head.connector, head.entries, head.hash, news)
         state = await _folded(connection, head, news)
         draft.rows.extend(rows)
@@ -270,13 +270,16 @@ class Scribe:
             draft.lines.append((head.connector, line))
         return state
 
-    def _with_means_noted(self, recorded: Recorded, head: Head) -> Recorded:
-        """With what the tool and the contact are found to be."""
-        entry, known, reference = recorded.entry, head.definition, self._reference
-        if entry.tool is None and entry.contact is None:
-            return recorded
-        noted = noting.means(entry, reference.lists, known, reference.tooling(known), reference.contacts(known))
-        return msgspec.structs.replace(recorded, noted=(*recorded.noted, *noted)) if noted else recorded
+    def _with_means_noted(self, news: list[Recorded], known: Definition) -> list[Recorded]:
+        """With what the tools and contacts are found to be."""
+        if all(each.entry.tool is None and each.entry.contact is None for each in news):
+            return news
+        lists, tools, contacts = self._reference.lists, self._reference.tooling(known), self._reference.contacts(known)
+        noted = (noting.means(each.entry, lists, known, tools, contacts) for each in news)
+        return [
+            msgspec.structs.replace(each, noted=(*each.noted, *more)) if more else each
+            for each, more in zip(news, noted, strict=True)
+        ]
 
 
 async def _resolve(connection: Connection, submissions: Sequence[Submission]) -> list[UUID | str]:

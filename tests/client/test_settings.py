@@ -14,6 +14,7 @@ def test_defaults(tmp_path: Path) -> None:
     assert told.url == "http://127.0.0.1:8600"
     assert told.outbox == tmp_path / "tinebook" / "bench.db"
     assert (told.token, told.name, told.ascii) == (None, None, False)
+    assert (told.certificate, told.key, told.authority) == (None, None, None)
 
 
 def test_everything_can_be_set(tmp_path: Path) -> None:
@@ -30,6 +31,9 @@ def test_everything_can_be_set(tmp_path: Path) -> None:
             "TINEBOOK_BENCH_BAUD": "115200",
             "TINEBOOK_BENCH_ANSWER_S": "4.5",
             "TINEBOOK_BENCH_ASCII": "1",
+            "TINEBOOK_BENCH_CERTIFICATE": "/etc/bench/bench.pem",
+            "TINEBOOK_BENCH_KEY": "/etc/bench/bench.key",
+            "TINEBOOK_BENCH_AUTHORITY": "/etc/bench/authority.pem",
         }
     )
     assert told == settings.Settings(
@@ -42,6 +46,9 @@ def test_everything_can_be_set(tmp_path: Path) -> None:
         baud=115_200,
         answer_s=4.5,
         ascii=True,
+        certificate=Path("/etc/bench/bench.pem"),
+        key=Path("/etc/bench/bench.key"),
+        authority=Path("/etc/bench/authority.pem"),
     )
 
 

@@ -1,0 +1,421 @@
+"""The outbox of the page in a real browser: kept before it is sent, in order, once, and said clearly where it can't be."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from playwright.sync_api import BrowserContext, Page
+
+from tests.browser import cutting, programs
+from tests.browser.at_work import NEUTRAL, entry, keep, open_bench, send, standing
+from tests.browser.conftest import MakeChromium
+from tests.browser.cutting import Line
+from tests.browser.site import Site
+
+FAILED = """async (work) => {
+  try { await work(); } catch (error) { return {name: error.name, code: error.code, text: error.message}; }
+  return null;
+}"""
+
+
+@pytest.fixture
+def line(site: Site) -> Iterator[Line]:
+    """A line to the page's server that a test can cut."""
+    with cutting.line(lambda: site.bench.port, programs.free_ports(1)[0]) as opened:
+        yield opened
+
+
+@pytest.fixture
+def tab(device: BrowserContext, line: Line, site: Site) -> Page:
+    """A tab with the outbox open, behind the line."""
+    return open_bench(programs.tab(device, line.address + NEUTRAL), site.token)
+
+
+def numbers(page: Page, status: str = "unsent") -> list[int]:
+    """The entries that stand so, by their number."""
+    return [int(each[-12:], 16) for each in standing(page, status)]
+
+
+def failed(page: Page, work: str, *told: Any) -> dict[str, Any] | None:
+    """What the work of a tab throws, as a person would read it."""
+    return page.evaluate(f"(told) => ({FAILED})(() => ({work})(...told))", list(told))  # type: ignore[no-any-return]
+
+
+def entries_cut(fate: str, *, over: int = 1) -> cutting.Shears:
+    """Deal this fate to every request with at least `over` entries."""
+    return lambda path, body: fate if path == b"/v1/entries" and body.count(b'"performed_by"') >= over else "answer"
+
+
+def test_entries_come_out_as_they_went_in(tab: Page) -> None:
+    """Order is that of keeping, content is exact, and an act is found by who did it last."""
+    made = [entry(3, "EX-1"), entry(1, "EX-1", note="GS \x1d and \u2300 and 'quotes'", force_n=66.7)]
+    keep(tab, *made)
+    keep(tab, entry(2, "EX-1", performed_by="badge 9"))
+    assert numbers(tab) == [3, 1, 2]
+    assert tab.evaluate("async () => (await bench.box.ofStatus('unsent', 2)).map((each) => each.entry)") == made
+    assert tab.evaluate("() => bench.box.lastAct('badge 117')") == made
+    assert tab.evaluate("() => bench.box.lastAct('nobody')") == []
+
+
+def test_an_act_that_goes_on_is_one_act(tab: Page) -> None:
+    """Entries kept later under the same act belong to it."""
+    for number in (1, 2):
+        tab.evaluate("(entry) => bench.box.keep([entry], 'an act')", entry(number, "EX-1"))
+    assert [each["id"] for each in tab.evaluate("() => bench.box.lastAct('badge 117')")] == standing(tab, "unsent")
+
+
+def test_the_same_entry_twice_is_one_and_another_content_is_an_error(tab: Page) -> None:
+    """An id stands for one content, whatever the order of its fields; a clash leaves the whole act out."""
+    keep(tab, entry(1, "EX-1"))
+    keep(tab, dict(reversed(entry(1, "EX-1").items())), entry(2, "EX-1"))
+    assert numbers(tab) == [1, 2]
+    clash = failed(tab, "(...entries) => bench.box.keep(entries)", entry(3, "EX-1"), entry(2, "EX-1", cavity="c"))
+    assert clash is not None
+    assert clash["name"] == "ClashError"
+    assert numbers(tab) == [1, 2]
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"id": "7"}, {"id": entry(10, "EX-1")["id"].upper()}, {"connector": ""}, {"kind": None}]
+)
+def test_what_could_never_be_sent_is_not_kept(tab: Page, wrong: dict[str, Any]) -> None:
+    """An entry without an id of its own would hold up all that wait behind it."""
+    told = failed(tab, "(...entries) => bench.box.keep(entries)", entry(1, "EX-1"), entry(2, "EX-1") | wrong)
+    assert told is not None
+    assert told["name"] == "TypeError"
+    assert numbers(tab) == []
+
+
+def test_what_was_settled_stays_settled(tab: Page) -> None:
+    """Outcomes are written down once; refused ones keep the problem, and can be put back by a person."""
+    keep(tab, *(entry(each, "EX-1") for each in (1, 2, 3, 4)))
+    problem = {"type": "t", "title": "T", "status": 422, "detail": "no such cavity"}
+    ids = standing(tab, "unsent")
+    settled = [
+        {"id": ids[0], "status": "sent", "discrepancies": ["over_rating"]},
+        {"id": ids[1], "status": "parked"},
+        {"id": ids[2], "status": "refused", "problem": problem},
+        {"id": ids[0], "status": "refused", "problem": problem},
+    ]
+    tab.evaluate("(settled) => bench.box.settle(settled)", settled)
+    assert [numbers(tab, each) for each in ("unsent", "sent", "parked", "refused")] == [[4], [1], [2], [3]]
+    assert tab.evaluate("async () => (await bench.box.ofStatus('refused'))[0].problem") == problem
+    assert tab.evaluate("async () => (await bench.box.ofStatus('sent'))[0].discrepancies") == ["over_rating"]
+    assert tab.evaluate("(id) => bench.box.again(id)", ids[2]) is True
+    assert tab.evaluate("(id) => bench.box.again(id)", ids[0]) is False
+    assert numbers(tab) == [3, 4]
+    counts = tab.evaluate("() => bench.box.counts()")
+    assert {each: counts[each] for each in ("unsent", "sent", "parked", "refused")} == {
+        "unsent": 2, "sent": 1, "parked": 1, "refused": 0,
+    }  # fmt: skip
+    assert counts["oldest_unsent_at"] is not None
+
+
+def test_the_number_of_acknowledged_entries_never_falls(tab: Page) -> None:
+    """A snapshot lacks what was acknowledged after it, even if a refused entry was put back in between."""
+    keep(tab, entry(1, "EX-1"), entry(2, "EX-1"))
+    one, two = standing(tab, "unsent")
+    tab.evaluate("(id) => bench.box.settle([{id, status: 'refused'}])", one)
+    before = tab.evaluate("() => bench.box.acknowledged()")
+    tab.evaluate("(id) => bench.box.again(id)", one)
+    tab.evaluate("(id) => bench.box.settle([{id, status: 'sent'}])", two)
+    open_ = tab.evaluate(
+        "async (before) => (await bench.box.since(['EX-1', 'x'], before)).map((each) => each.entry.id)", before
+    )
+    assert open_ == [one, two]
+    assert tab.evaluate("(before) => bench.box.referred(before)", before) == ["EX-1"]
+
+
+def test_of_two_states_that_overtook_each_other_the_later_one_stays(tab: Page) -> None:
+    """A slow answer does not put an older state over a newer one; one of a restored service is believed."""
+
+    def saved(entries: int, at: str) -> int:
+        made = {"definition": {"connector": "x", "cavities": []}, "state": [], "entries": entries, "as_of": at}
+        tab.evaluate("(made) => bench.box.saveSnapshot(made, 0)", made)
+        found: int = tab.evaluate("async () => (await bench.box.snapshot('x')).snapshot.entries")
+        return found
+
+    assert saved(3, "2026-11-25T08:00:02Z") == 3
+    assert saved(2, "2026-11-25T08:00:01Z") == 3
+    assert saved(1, "2026-11-25T08:00:03Z") == 1
+
+
+def test_a_full_device_is_said_and_nothing_is_half_kept(tab: Page) -> None:
+    """Where there is no room, the act is not kept at all, the text says that it is not, and it works once there is room."""
+    session = tab.context.new_cdp_session(tab)
+    origin = tab.evaluate("() => location.origin")
+    session.send("Storage.overrideQuotaForOrigin", {"origin": origin, "quotaSize": 1_000_000})
+    keep(tab, entry(1, "EX-1"))
+    acts = [[entry(20 * act + each, "EX-1", note="x" * 4000) for each in range(20)] for act in range(1, 60)]
+    kept = 0
+    told = None
+    while told is None:
+        told = failed(tab, "(...entries) => bench.box.keep(entries)", *acts[kept])
+        kept += told is None
+    assert (told["name"], told["code"]) == ("UnusableError", "full")
+    assert "NOT kept" in told["text"]
+    assert len(numbers(tab)) == 1 + 20 * kept
+    session.send("Storage.overrideQuotaForOrigin", {"origin": origin})
+    keep(tab, *acts[kept])
+    assert len(numbers(tab)) == 1 + 20 * (kept + 1)
+
+
+def test_a_newer_page_in_another_tab_takes_over(tab: Page, device: BrowserContext, line: Line, site: Site) -> None:
+    """The old tab lets go at once, keeps nothing more, and says that it must be loaded anew; nothing is lost."""
+    keep(tab, entry(1, "EX-1"))
+    newer = programs.tab(device, line.address + NEUTRAL)
+    opened = """() => new Promise((resolve, reject) => {
+      const request = indexedDB.open("tinebook", 2);
+      request.onsuccess = () => { request.result.close(); resolve(true); };
+      request.onerror = () => reject(request.error);
+    })"""
+    assert newer.evaluate(opened) is True
+    told = failed(tab, "(...entries) => bench.box.keep(entries)", entry(2, "EX-1"))
+    assert told is not None
+    assert told["code"] == "newer"
+    older = programs.tab(device, line.address + NEUTRAL)
+    told = failed(older, "async () => (await import('/keep/store.js')).openStore()")
+    assert told is not None
+    assert (told["code"], "Reload this tab" in told["text"]) == ("newer", True)
+    del site
+
+
+def test_a_tab_that_does_not_let_go_is_named(device: BrowserContext, line: Line) -> None:
+    """An outbox that can't be opened because another tab holds it is an error in words, not a page that hangs."""
+    holding = programs.tab(device, line.address + NEUTRAL)
+    holding.evaluate("""() => new Promise((resolve) => {
+      const request = indexedDB.open("tinebook", 1);
+      request.onupgradeneeded = () => undefined;
+      request.onsuccess = () => { window.held = request.result; indexedDB.deleteDatabase("tinebook"); resolve(true); };
+    })""")
+    waiting = programs.tab(device, line.address + NEUTRAL)
+    told = failed(waiting, "async () => (await import('/keep/store.js')).openStore()")
+    assert told is not None
+    assert (told["code"], "Close the other tabs" in told["text"]) == ("blocked", True)
+
+
+def test_a_browser_that_keeps_nothing_is_named(device: BrowserContext, line: Line) -> None:
+    """Without the browser's database the page does not start as if it could keep something."""
+    for put, code in (
+        ("Object.defineProperty(window, 'indexedDB', {value: undefined})", "absent"),
+        ("indexedDB.open = () => { throw new DOMException('denied', 'SecurityError'); }", "private"),
+    ):
+        page = programs.tab(device, line.address + NEUTRAL)
+        page.evaluate(f"() => {{ {put}; }}")
+        told = failed(page, "async () => (await import('/keep/store.js')).openStore()")
+        assert told is not None
+        assert (told["name"], told["code"]) == ("UnusableError", code)
+
+
+def test_a_connection_that_the_browser_closed_is_opened_again(tab: Page) -> None:
+    """A tablet that slept goes on keeping."""
+    keep(tab, entry(1, "EX-1"))
+    tab.evaluate("async () => (await bench.box.database.opened()).close()")
+    keep(tab, entry(2, "EX-1"))
+    assert numbers(tab) == [1, 2]
+
+
+def test_other_tabs_are_told(tab: Page, device: BrowserContext, line: Line, site: Site) -> None:
+    """What one tab keeps shows in the other."""
+    other = open_bench(programs.tab(device, line.address + NEUTRAL), site.token)
+    other.evaluate("() => { window.heard = 0; window.stop = bench.box.watch(() => { window.heard += 1; }); }")
+    keep(tab, entry(1, "EX-1"))
+    programs.until(lambda: other.evaluate("() => window.heard") == 1, "the other tab is not told")
+    other.evaluate("() => window.stop()")
+    assert numbers(other) == [1]
+
+
+LOCKLESS = "Object.defineProperty(Navigator.prototype, 'locks', {value: undefined})"
+
+
+@pytest.mark.parametrize("locks", [True, False], ids=["locks", "leases"])
+def test_two_tabs_send_one_after_the_other(device: BrowserContext, line: Line, site: Site, locks: bool) -> None:
+    """Two tabs that record and send at the same time double nothing and keep the order, with or without locks."""
+    connector = site.register(f"EX-TABS-{locks}", rating=None)
+    tabs = [programs.tab(device, line.address + NEUTRAL) for _ in range(2)]
+    for each in tabs:
+        if not locks:
+            each.evaluate(f"() => {{ {LOCKLESS}; }}")
+        open_bench(each, site.token)
+    work = """async ({connector, tab}) => {
+      for (let act = 0; act < 25; act += 1) {
+        await bench.box.keep([0, 1].map((each) => ({
+          id: crypto.randomUUID(), connector, kind: "finding", cavity: "1", note: `${tab} ${act} ${each}`,
+          performed_at: new Date().toISOString(), performed_by: "badge 117"})));
+        bench.link.wake();
+        await bench.sending.send(bench.box, bench.link, bench.now, 3);
+      }
+      window.done = true;
+    }"""
+    for number, each in enumerate(tabs):
+        each.evaluate(f"(told) => {{ ({work})(told); }}", {"connector": connector, "tab": number})
+    programs.until(lambda: all(each.evaluate("() => window.done === true") for each in tabs), "the tabs end")
+    done = send(tabs[0])
+    assert done["stopped"] is None
+    assert len(standing(tabs[0], "sent")) == 100
+    assert site.ids(connector) == standing(tabs[0], "sent")
+
+
+LEASE = """async (later_ms) => {
+  const {box} = bench;
+  for (const each of ["a", "b"]) await box.leaveLease(each);
+  box.clock = () => new Date(1e12);
+  await box.takeLease("a", 30000);
+  box.clock = () => new Date(1e12 + later_ms);
+  return box.takeLease("b", 30000);
+}"""
+
+
+def test_a_tab_that_holds_the_right_is_waited_for(tab: Page, device: BrowserContext, line: Line, site: Site) -> None:
+    """While one tab sends, another says so; a lease of a tab that died runs out, also over a clock that was set back."""
+    connector = site.register("EX-RIGHT")
+    keep(tab, entry(1, connector))
+    other = open_bench(programs.tab(device, line.address + NEUTRAL), site.token)
+    other.evaluate(
+        "() => { navigator.locks.request('tinebook-sending', () => new Promise((done) => { window.let = done; })); }"
+    )
+    assert "Another tab" in send(tab)["stopped"]
+    other.close()
+    assert send(tab)["recorded"] == 1
+    keep(tab, entry(2, connector))
+    tab.evaluate(f"() => {{ {LOCKLESS}; }}")
+    for clock_ms, free in ((0, False), (30_001, True), (-1, True)):
+        assert tab.evaluate(LEASE, clock_ms) is free
+    tab.evaluate("""async () => {
+      bench.box.clock = () => new Date();
+      for (const each of ["a", "b"]) await bench.box.leaveLease(each);
+      return bench.box.takeLease("dead tab", 30000);
+    }""")
+    assert "Another tab" in send(tab)["stopped"]
+    tab.evaluate("() => bench.box.leaveLease('dead tab')")
+    assert send(tab)["recorded"] == 1
+
+
+def test_one_that_spoils_its_request_is_set_aside_and_the_rest_goes_on(tab: Page, line: Line, site: Site) -> None:
+    """A request refused as a whole is halved until the culprit stands alone; that one is kept with the reason."""
+    connector = site.register("EX-HALVES", rating=None)
+    made = [entry(100 + each, connector, "finding", note="poison" if each == 5 else "fine") for each in range(12)]
+    keep(tab, *made)
+    line.shears = lambda path, body: "too_large" if path == b"/v1/entries" and b"poison" in body else "answer"
+    done = send(tab)
+    assert (done["recorded"], done["refused"], done["stopped"]) == (11, 1, None)
+    assert standing(tab, "refused") == [made[5]["id"]]
+    assert tab.evaluate("async () => (await bench.box.ofStatus('refused'))[0].problem.detail") == "of the test"
+    assert site.ids(connector) == [each["id"] for each in made if each is not made[5]]
+    line.shears = lambda _path, _body: "answer"
+    assert tab.evaluate("(id) => bench.box.again(id)", made[5]["id"]) is True
+    assert send(tab)["recorded"] == 1
+
+
+def test_what_the_service_keeps_aside_or_refuses_stays_for_a_person(tab: Page, site: Site) -> None:
+    """Unknown connectors are parked; a malformed one and an id with other content are refused, each with its reason."""
+    connector = site.register("EX-ASIDE")
+    keep(
+        tab, entry(200, connector), entry(201, "EX-NOBODY-HAS-THIS"), entry(202, connector, "renewal", "no such cavity")
+    )
+    keep(tab, entry(203, connector, "mating", cavity="1"))
+    site.ask("POST", "/v1/entries", {"entries": [entry(204, connector, cavity="c")]})
+    keep(tab, entry(204, connector, cavity="C"))
+    done = send(tab)
+    assert done["stopped"] is None
+    assert numbers(tab, "unsent") == []
+    assert numbers(tab, "parked") == [201]
+    refused = tab.evaluate(
+        "async () => (await bench.box.ofStatus('refused')).map((each) => [each.entry.id, each.problem.detail])"
+    )
+    assert [int(each[-12:], 16) for each, _ in refused] == [202, 203, 204][-len(refused) :]
+    assert all(detail for _, detail in refused)
+    assert {203, 204} <= {int(each[-12:], 16) for each, _ in refused}
+    summary = tab.evaluate("() => bench.station.outboxSummary()")
+    assert (len(summary["parked"]), len(summary["refused"]), summary["oldest"]) == (1, len(refused), None)
+
+
+@pytest.mark.parametrize("fate", [each for each in cutting.FATES if each != "too_large"])
+def test_whatever_happens_to_the_line_everything_waits_and_arrives_once(
+    tab: Page, line: Line, site: Site, fate: str
+) -> None:
+    """Refused, lost, late, cut short, busy, broken, garbled, denied: nothing is dropped, and in the end it is there once."""
+    connector = site.register(f"EX-LINE-{fate}")
+    first = 300 + 10 * cutting.FATES.index(fate)
+    keep(tab, entry(first, connector), entry(first + 1, connector, "removal"))
+    tab.evaluate("(ms) => { bench.link.patience.answer_ms = ms; }", 250)
+    line.shears = entries_cut(fate)
+    done = send(tab)
+    assert done["stopped"]
+    assert done["denied"] is (fate == "denied")
+    assert numbers(tab) == [first, first + 1]
+    committed = fate in ("lose", "late", "truncate", "shorten", "broken")
+    assert len(site.ids(connector)) == (2 if committed else 0)
+    line.shears = lambda _path, _body: "answer"
+    tab.evaluate("() => { bench.link.patience.answer_ms = 10000; }")
+    done = send(tab)
+    assert done["already_recorded" if committed else "recorded"] == 2
+    assert site.ids(connector) == standing(tab, "sent")
+
+
+WORLD = """async (told) => {
+  const {makeLink} = await import("/keep/link.js");
+  const world = {now_ms: 0, waited: [], calls: 0};
+  const fetch = async () => {
+    world.calls += 1;
+    if (told.fail) throw new TypeError("no network");
+    return new Response("{}", {status: told.status, headers: told.headers});
+  };
+  const means = {
+    fetch,
+    monotonic: () => world.now_ms, sleep: async (ms) => { world.waited.push(ms); world.now_ms += ms; }, chance: () => told.chance,
+    now: () => Date.parse("2026-11-25T08:00:00Z")};
+  const link = makeLink({token: null, means});
+  const rests = [];
+  for (let each = 0; each < told.times; each += 1) {
+    link.wake();
+    try { await link.ready(); } catch (error) { if (error.name !== "AwayError") throw error; }
+    rests.push(link.rests_ms);
+  }
+  let resting = false;
+  try { await link.ready(); } catch (error) { resting = error.message.includes("a moment ago"); }
+  return {rests, waited: world.waited, calls: world.calls, resting};
+}"""
+
+
+def test_a_link_rests_longer_after_each_failure_and_never_in_step_with_others(tab: Page) -> None:
+    """Rests double up to a minute, spread by chance over half to one and a half times; while it rests nothing is asked."""
+    low, high = (
+        tab.evaluate(WORLD, {"fail": True, "times": 7, "chance": each, "status": 0, "headers": {}}) for each in (0, 1)
+    )
+    assert low["rests"] == [1000, 2000, 4000, 8000, 16_000, 30_000, 30_000]
+    assert high["rests"] == [3000, 6000, 12_000, 24_000, 48_000, 90_000, 90_000]
+    assert low["waited"] == [150] * 7
+    assert (low["calls"], low["resting"]) == (14, True)
+
+
+@pytest.mark.parametrize(
+    ("told", "rest_ms", "waited"),
+    [("1", 2000, [1000]), ("30", 30_000, []), ("Wed, 25 Nov 2026 08:00:30 GMT", 30_000, []), ("soon", 2000, [300])],
+)
+def test_a_busy_service_says_how_long(tab: Page, told: str, rest_ms: int, waited: list[int]) -> None:
+    """Retry-After in seconds or as a date is kept to (RFC 9110, 10.2.3); anything else is not believed."""
+    asked = {"fail": False, "times": 1, "chance": 0.5, "status": 503, "headers": {"Retry-After": told}}
+    seen = tab.evaluate(WORLD, asked)
+    assert (seen["rests"], seen["waited"]) == ([rest_ms], waited)
+
+
+def test_the_device_saying_that_it_is_offline_is_only_a_hint(tab: Page, site: Site) -> None:
+    """A browser that believes to be offline is not believed: what waits is sent if the service answers."""
+    connector = site.register("EX-HINT")
+    keep(tab, entry(600, connector))
+    tab.evaluate("() => Object.defineProperty(Navigator.prototype, 'onLine', {get: () => false})")
+    assert send(tab)["recorded"] == 1
+
+
+def test_it_works_on_a_plain_name_without_a_secure_context(make_chromium: MakeChromium, site: Site) -> None:
+    """On plain HTTP there are no locks, no service worker and no randomUUID: keeping and sending work all the same."""
+    connector = site.register("EX-PLAIN")
+    device = make_chromium("plain", "--host-resolver-rules=MAP bench.test 127.0.0.1")
+    page = device.page(f"http://bench.test:{site.bench.port}{NEUTRAL}")
+    assert page.evaluate("() => [isSecureContext, 'locks' in navigator, 'serviceWorker' in navigator]") == [False] * 3
+    open_bench(page, site.token)
+    assert page.evaluate("async () => (await import('/keep/updates.js')).watchUpdates({})") is None
+    keep(page, entry(700, connector))
+    assert send(page)["recorded"] == 1
+    assert page.evaluate("() => bench.store.askToStay()")["persisted"] is None

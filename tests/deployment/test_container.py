@@ -1,11 +1,13 @@
 """The compose and container files: what they say is run here outside a container, as no engine is needed to be wrong."""
 
+import fnmatch
 import os
 import re
 import shlex
 import subprocess
 import sys
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +15,8 @@ import httpx
 import pytest
 import yaml
 
+from scanner_client import page_files, serve
+from service import app, settings
 from service.store import database
 from service.supervisor import Family
 from service.workflow.access import Scope
@@ -55,6 +59,47 @@ def test_the_container_file_installs_what_is_locked() -> None:
     ignored = (ROOT / ".dockerignore").read_text().splitlines()
     assert ignored[0] == "*"
     assert {each.removeprefix("!") for each in ignored if each.startswith("!")} == set(copied)
+
+
+def proxied() -> Callable[[str], str]:
+    """To which half the proxy sends a path, read from its configuration."""
+    text = (ROOT / "deploy" / "Caddyfile").read_text()
+    told = re.search(r"@service path (.+)\n\thandle @service \{[^}]*\}\n\t\treverse_proxy service:8600\n", text)
+    assert told is not None
+    patterns = told.group(1).split()
+    return lambda path: "service" if any(fnmatch.fnmatchcase(path, each) for each in patterns) else "bench"
+
+
+def test_the_proxy_knows_every_path() -> None:
+    """Whatever the service answers goes to the service, and every file of the page, its service worker included, to the bench."""
+    half = proxied()
+    of_service = [each.path for each in app.build_app(settings.read({"TINEBOOK_DSN": "postgresql://nowhere"})).routes]
+    assert "/part-numbers" in of_service
+    assert [each for each in of_service if half(each) != "service"] == []
+    of_page = [*page_files.shipped(), "/decode", "/authority.crt"]
+    assert {"/", "/files.json", "/service_worker.js", "/vendor/zxing_reader.wasm"} <= set(of_page)
+    assert [each for each in of_page if half(each) != "bench"] == []
+
+
+def test_only_photos_may_be_large() -> None:
+    """The proxy lets pass what the halves take and no more: photos under /decode alone, entries up to the service's limit."""
+    text = (ROOT / "deploy" / "Caddyfile").read_text()
+    limits = dict(re.findall(r"handle (\S* ?)\{\s+(?:#.*\s+)?request_body \{\s+max_size (\w+)", text))
+    assert limits == {
+        "@service ": f"{settings.read({}).body_limit_bytes // 1_000_000}MB",
+        "/decode ": f"{serve.MOST_IMAGE_BYTES // 1_000_000}MB",
+        "": "64KB",
+    }
+
+
+def test_the_proxy_never_has_the_authority_s_key() -> None:
+    """What lies beside the configuration for the proxy is not kept in the repository, and only the certificate is given."""
+    assert "./deploy/certificates:/certificates:ro" in SERVICES["proxy"]["volumes"]
+    ignored = (ROOT / "deploy" / "certificates" / ".gitignore").read_text().splitlines()
+    assert ignored[1:] == ["*", "!.gitignore"]
+    text = (ROOT / "deploy" / "Caddyfile").read_text()
+    assert re.findall(r"handle (\S+) \{\n\t\troot \* /certificates\n", text) == ["/authority.crt"]
+    assert text.count("file_server") == 1
 
 
 def test_the_compose_commands_run(maintenance: str, free_ports: tuple[int, int]) -> None:

@@ -223,7 +223,7 @@ function age(cached, now, reached) {
     ];
   }
   return [
-    `Computed at this bench on the last known state, which is ${shown.age(here - fetched)} old: ` +
+    `Computed at this bench on the last known state, which is ${shown.age(Number(here - fetched))} old: ` +
       "the service is away, and others may have worked on this connector meanwhile.",
   ];
 }

@@ -5,9 +5,9 @@
 const UNITS = [[86_400, "day", "days"], [3_600, "hour", "hours"], [60, "minute", "minutes"]];
 
 /** A span of time as people say it: `3 hours`.
- * @param {bigint} span_us @returns {string} */
+ * @param {number} span_us @returns {string} */
 export function age(span_us) {
-  const seconds = Math.max(Number(span_us / 1_000_000n), 0);
+  const seconds = Math.max(Math.trunc(span_us / 1_000_000), 0);
   const unit = UNITS.find(([size]) => seconds >= size);
   return unit ? count(Math.floor(seconds / unit[0]), unit[1], unit[2]) : "less than a minute";
 }

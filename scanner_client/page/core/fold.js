@@ -10,11 +10,15 @@ import * as whole from "./whole.js";
 /** @typedef {import("./entries.js").Recorded} Recorded */
 /** @typedef {import("./states.js").ConnectorState} ConnectorState */
 
+/** Later than any time that can be written. */
+const NEVER_OVER = 10n ** 18n;
+
 /** The state after entries that come later than everything they touch; null where only the whole history gives the truth.
  * @param {import("./snapshots.js").Definition} definition @param {ConnectorState} state @param {readonly Recorded[]} news
  * @returns {ConnectorState | null} */
 export function extend(definition, state, news) {
-  if (news.some((each) => needsHistory(state, each))) return null;
+  const times = state.cavities.map((each) => moment(each.last_at));
+  if (news.some((each) => needsHistory(state, each, times))) return null;
   const byRules = cavity.rules(definition);
   const { wide, perCavity, passing } = sortedOut(state, news);
   const cavities = state.cavities.map((old) =>
@@ -22,19 +26,23 @@ export function extend(definition, state, news) {
   return { ...state, whole: run(state.whole, wide, whole.rank, whole.apply, byRules), cavities };
 }
 
-/** @param {ConnectorState} state @param {Recorded} news */
-function needsHistory(state, { entry, at }) {
+/** @param {ConnectorState} state @param {Recorded} news @param {(bigint | null)[]} times of the last entry of each cavity */
+function needsHistory(state, { entry, at }, times) {
   if (entries.REFERRING.includes(entry.kind) || state.whole.pending.includes(entry.id)) return true;
-  if (entry.cavity === null && isNotLater(at, state.whole.last_at)) return true;
-  return state.cavities.some((each) => isNotLater(at, each.last_at) && entries.concerns(entry, each.id));
+  if (entry.cavity === null && isNotLater(at, moment(state.whole.last_at))) return true;
+  return state.cavities.some((each, place) => isNotLater(at, times[place]) && entries.concerns(entry, each.id));
 }
 
-/** @param {bigint} at @param {string | null} last */
+/** @param {bigint} at @param {bigint | null} last */
 function isNotLater(at, last) {
-  if (last === null) return false;
-  const then = instants.micros(last);
+  return last !== null && at <= last;
+}
+
+/** The moment of a last entry; null if there is none. @param {string | null} last @returns {bigint | null} */
+function moment(last) {
+  if (last === null) return null;
   // A time that can't be read may be any time.
-  return then === null || at <= then;
+  return instants.micros(last) ?? NEVER_OVER;
 }
 
 /** Entries in the order of their work: those of the whole, and those of each cavity. Those of the whole that leave no trace in a
@@ -62,7 +70,7 @@ function sortedOut(state, news) {
 
 /** @param {import("./states.js").CavityState} state @param {Recorded | null} passing */
 function passed(state, passing) {
-  const later = passing !== null && !isNotLater(passing.at, state.last_at);
+  const later = passing !== null && !isNotLater(passing.at, moment(state.last_at));
   return later ? { ...state, last_at: passing.ordered_at } : state;
 }
 

@@ -21,6 +21,7 @@ from scanner_client import (
     desk,
     dialogue,
     drafts,
+    keystrokes,
     link,
     outbox,
     output,
@@ -32,12 +33,15 @@ from scanner_client import (
     shown,
     sources,
     station,
+    wedge,
 )
 from scanner_client.decode import UnreadableError
 from scanner_client.output import ANSWERED, EXITS, Call, Exit
 from scanner_client.readings import Reading
 from scanner_client.station import Bench
+from service.core import wedge_profile
 from service.core.entries import Kind
+from service.core.envelope import Fault
 from service.messages import ConnectorLine
 
 
@@ -86,10 +90,40 @@ def work(call: Call, *, camera: bool) -> None:
         others = list(desk.others(chosen))
         if sys.stdin.isatty():
             terminal = sys.stdin.fileno()
+            proof = station.proof(bench, call.told.name)
             with sources.raw_terminal(terminal):
-                desk.run(at, desk.merged(sources.keys(terminal, _echo(console)), others))
+                at.scanner(proof)
+                pressed = sources.keys(terminal, _echo(console), profile=proof.profile if proof else None)
+                desk.run(at, desk.merged(pressed, others))
         else:
             desk.run(at, desk.merged(sources.lines(sys.stdin.buffer), others))
+
+
+@main.command("wedge", epilog=EXITS)
+@_as_json
+@click.pass_obj
+def prove_wedge(call: Call) -> None:
+    """Prove what a scanner that types makes of each character at this station, by scanning the check symbol once.
+
+    Print the symbol with: tinebook label check --output check.pdf. The proof is kept in the outbox file for this bench's
+    name; prove again after every change of the scanner, its set-up or the keyboard. What arrives is read from standard
+    input.
+    """
+    with output.troubles(call), _bench(call) as bench:
+        if sys.stdin.isatty():
+            output.note(f"Scan the check symbol now ({desk.CHECK_SYMBOL}). Ctrl-C leaves.")
+            with sources.raw_terminal(sys.stdin.fileno()):
+                arrived = sources.burst(sys.stdin.fileno())
+        else:
+            arrived = sys.stdin.buffer.read(wedge.LONGEST_BYTES)
+        if arrived is None:
+            output.fail(call, "Nothing was proven.")
+        found = wedge_profile.prove(keystrokes.read(arrived))
+        if isinstance(found, Fault):
+            output.fail(call, found.text)
+        proof = station.save_proof(bench, call.told.name, found)
+    answer = {"bench": call.told.name, "profile": found.name, "proven_on": proof.proven_on}
+    output.give(call, answer, [Text(desk.proven(proof))])
 
 
 @main.command(epilog=EXITS)

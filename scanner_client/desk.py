@@ -40,7 +40,7 @@ class Desk:
         shift = of.box.remembered(SHIFT, dialogue.Shift) or dialogue.Shift()
         if name:
             shift = dialogue.Shift(shift.badge, shift.work_order, name, shift.tool, shift.contact)
-        self._bench, self._console, self._seen = of, console, seen
+        self._bench, self._console, self._seen, self._name = of, console, seen, name
         self.state: State = bench.begin(shift, of.box.last_act())
         self.open = True
         self._silences = 0
@@ -49,6 +49,10 @@ class Desk:
         """Say what waits and what can be said."""
         self._say_lines([screen.waiting(self._bench.box.counts(), self._bench.clock())])
         self._prompt()
+
+    def scanner(self, proof: station.Proof | None) -> None:
+        """Say what is known of the scanner that types here."""
+        self._say(proven(proof), "bold" if proof else "bold yellow")
 
     def event(self, event: wedge.Event | None) -> None:
         """Take what a source gave; None is a silence, in which what waits is sent."""
@@ -61,6 +65,9 @@ class Desk:
                 self.hear(dialogue.Line(text))
             case wedge.Refused(reason):
                 self.hear(dialogue.Failed(reason))
+            case wedge.Proven(profile):
+                self.scanner(station.save_proof(self._bench, self._name, profile))
+                self._prompt()
             case wedge.Interrupt() | wedge.End():
                 self._interrupted()
 
@@ -223,6 +230,19 @@ def scans(seen: Iterable[Reading]) -> Iterator[wedge.Event]:
     """A camera's readings as events."""
     for each in seen:
         yield wedge.Scan(each)
+
+
+CHECK_SYMBOL = "tinebook label check --output check.pdf prints it"
+
+
+def proven(proof: station.Proof | None) -> str:
+    """What is known of the scanner that types at a station, and what to do about it."""
+    if proof is None:
+        return (
+            "Scanner that types: not proven here, so that only plain serial numbers can be scanned with it. Scan the check "
+            f"symbol once ({CHECK_SYMBOL})."
+        )
+    return f"Scanner that types: proven on {proof.proven_on}, {proof.profile.name}."
 
 
 def summary(sent: sending.Sent) -> str:

@@ -15,6 +15,7 @@ from typing import IO, Protocol
 from scanner_client import decode, ladder, readings, wedge
 from scanner_client.decode import UnreadableError
 from scanner_client.readings import Channel, Reading
+from service.core.wedge_profile import Profile
 
 PHOTO_ENDINGS = frozenset({".png", ".jpg", ".jpeg", ".webp", ".tif", ".tiff", ".bmp", ".gif", ".ppm", ".pgm"})
 MOST_PHOTO_BYTES = 50_000_000
@@ -130,10 +131,13 @@ def serial_messages(port: Port) -> Iterator[wedge.Event]:
 
 
 def keys(
-    terminal: int, echo: Callable[[str], None], clock: Callable[[], float] = time.monotonic
+    terminal: int,
+    echo: Callable[[str], None],
+    clock: Callable[[], float] = time.monotonic,
+    profile: Profile | None = None,
 ) -> Iterator[wedge.Event | None]:
     """What comes from a terminal in raw mode: scans and lines; None after each silence, so that others get a turn."""
-    state = wedge.Wedge()
+    state = wedge.Wedge(profile=profile)
     while True:
         ready, _, _ = select.select([terminal], [], [], _SILENCE_S)
         if not ready:
@@ -149,6 +153,20 @@ def keys(
             if event is not None:
                 yield event
         echo(wedge.shown(state))
+
+
+def burst(terminal: int, clock: Callable[[], float] = time.monotonic) -> bytes | None:
+    """Everything that comes from a terminal in raw mode in one go; None if somebody pressed Ctrl-C or Ctrl-D instead."""
+    held, last_ms = b"", 0
+    while not held or _ms(clock) - last_ms < wedge.PROOF_IDLE_MS:
+        ready, _, _ = select.select([terminal], [], [], _SILENCE_S)
+        if not ready:
+            continue
+        arrived = os.read(terminal, 4096)
+        if not arrived or b"\x03" in arrived or (not held and arrived == readings.EOT):
+            return None
+        held, last_ms = (held + arrived)[: wedge.LONGEST_BYTES], _ms(clock)
+    return held
 
 
 @contextmanager

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from datetime import datetime
+from datetime import date, datetime
 from uuid import UUID
 
 from msgspec import Struct
@@ -16,6 +16,7 @@ from scanner_client.sending import Sent
 from service.core import marks
 from service.core.entries import Entry
 from service.core.states import ConnectorState
+from service.core.wedge_profile import Profile
 from service.messages import PlannedStep, ScanView, Snapshot
 
 NOT_HERE = (
@@ -29,12 +30,35 @@ NOT_REGISTERED = (
 NOT_FOUND_STATUS = 404
 
 
+class Proof(Struct, frozen=True):
+    """What the typing scanner of a station makes of each character, and the day on which the check symbol proved it."""
+
+    profile: Profile
+    proven_on: date
+
+
 class Bench(Struct, frozen=True):
     """What a bench consists of: its outbox, its way to the service, its clock."""
 
     box: Outbox
     way: Link
     clock: Callable[[], datetime]
+
+
+def proof(bench: Bench, name: str | None) -> Proof | None:
+    """The proof of the station of this name, if its check symbol was ever scanned."""
+    return bench.box.remembered(_proof_of(name), Proof)
+
+
+def save_proof(bench: Bench, name: str | None, profile: Profile) -> Proof:
+    """Keep what the check symbol has just proven, in place of what was proven before."""
+    proven = Proof(profile, bench.clock().date())
+    bench.box.remember(_proof_of(name), proven)
+    return proven
+
+
+def _proof_of(name: str | None) -> str:
+    return f"wedge of {name or 'this bench'}"
 
 
 def find(bench: Bench, reading: Reading) -> Heard:

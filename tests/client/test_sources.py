@@ -18,6 +18,7 @@ from scanner_client.readings import Channel, Reading
 from scanner_client.sources import UnavailableError
 from tests.client import symbols
 from tests.client.symbols import MESSAGE
+from tests.client.test_wedge import PLAIN
 
 
 def test_photos_come_in_name_order(tmp_path: Path) -> None:
@@ -167,7 +168,7 @@ def test_a_raw_terminal_loses_nothing() -> None:
     before = termios.tcgetattr(inner)
     echoed: list[str] = []
     with sources.raw_terminal(inner):
-        found: Iterator[wedge.Event | None] = sources.keys(inner, echoed.append)
+        found: Iterator[wedge.Event | None] = sources.keys(inner, echoed.append, profile=PLAIN)
         os.write(outer, MESSAGE + b"\r")
         first = next(each for each in found if each is not None)
         os.write(outer, b"\x03")

@@ -2,21 +2,50 @@
 
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from scanner_client import wedge
+from scanner_client import keystrokes, wedge
 from scanner_client.wedge import Event
+from service.core import marks, wedge_profile
+from service.core.marks import Meaning
+from service.core.wedge_profile import CHECK, Profile
 from tests.client.symbols import MESSAGE
 
 VECTORS = json.loads(Path(__file__).with_name("vectors.json").read_text("utf-8"))["vectors"]
+STATIONS = json.loads((Path(__file__).parents[1] / "core" / "wedge_vectors.json").read_text("utf-8"))
+
+BYTES = {
+    "Enter": b"\r",
+    "Tab": b"\t",
+    "Backspace": b"\x7f",
+    "Ctrl+]": b"\x1d",
+    "Ctrl+Shift+6": b"\x1e",
+    "Ctrl+D": b"\x04",
+    "F4": b"\x1bOS",
+    "F8": b"\x1b[19~",
+    "F9": b"\x1b[20~",
+    "ArrowLeft": b"\x1b[D",
+}
+"""What a terminal gets for a key: control chords as the control characters themselves."""
 
 
-def run(keys: list[tuple[int, int]], silence_ms: int = 0) -> list[Event]:
+def proven(symbol: bytes = CHECK.encode()) -> Profile:
+    """The profile that these bytes prove."""
+    profile = wedge_profile.prove(keystrokes.read(symbol))
+    assert isinstance(profile, Profile)
+    return profile
+
+
+PLAIN = proven()
+
+
+def run(keys: list[tuple[int, int]], silence_ms: int = 0, profile: Profile | None = PLAIN) -> list[Event]:
     """The events of bytes with their times, and of a silence after them."""
-    state, found, at_ms = wedge.Wedge(), [], 0
+    state, found, at_ms = wedge.Wedge(profile=profile), [], 0
     for byte, at_ms in keys:
         state, event = wedge.feed(state, byte, at_ms)
         if event is not None:
@@ -37,6 +66,8 @@ def told(event: Event) -> dict[str, str | None]:
             return {"type": "text", "text": text}
         case wedge.Refused():
             return {"type": "refused"}
+        case wedge.Proven(profile):
+            return {"type": "proven", "profile": profile.name}
         case wedge.Interrupt():
             return {"type": "interrupt"}
         case wedge.End():
@@ -52,6 +83,75 @@ def test_vector(vector: dict[str, object]) -> None:
             at_ms += part["gap_ms"]
             keys.append((byte, at_ms))
     assert [told(each) for each in run(keys, int(vector.get("silence_ms", 0)))] == vector["events"]  # type: ignore[call-overload]
+
+
+def pressed(received: list[Any]) -> list[bytes]:
+    """The bytes of each key of a vector."""
+    found: list[bytes] = []
+    for each in received:
+        found += [one.encode() for one in each] if isinstance(each, str) else [BYTES[each["key"]]]
+    return found
+
+
+STROKES = [each for each in STATIONS["strokes"] if each.get("only") != "page"]
+
+
+@pytest.mark.parametrize("vector", STROKES, ids=[each["name"] for each in STROKES])
+def test_strokes(vector: dict[str, Any]) -> None:
+    """Keys at a proven station, or at one that is not, give the events that the page gives for them as well."""
+    proofs = {each["name"]: each["received"] for each in STATIONS["proofs"]}
+    profile = proven(b"".join(pressed(proofs[vector["proof"]]))) if vector["proof"] else None
+    keys, at_ms = [], 1000
+    for part in vector["parts"]:
+        for key in pressed(part["received"]):
+            at_ms += part["gap_ms"]
+            keys += [(byte, at_ms) for byte in key]
+    events = run(keys, vector.get("silence_ms", 0), profile)
+    assert len(events) == len(vector["events"])
+    for event, expected in zip(events, vector["events"], strict=True):
+        if isinstance(event, wedge.Refused):
+            assert expected["type"] == "refused"
+            assert expected["reason"] in event.reason
+        elif isinstance(event, wedge.Proven):
+            assert event.profile.name == expected.get("at_terminal", expected["profile"])
+        else:
+            assert told(event) == expected
+
+
+def test_gs1_symbols_are_those_that_are_read_as_gs1() -> None:
+    """A symbol whose data need separators is one that the reader of marks takes apart by them."""
+    assert all(marks.read(b"0109506000134352", each).meaning is Meaning.GS1 for each in wedge.GS1_SYMBOLS)
+    others = {f"]{family}{each}" for family in "dQCeAzLI" for each in "0123456789ABC"} - wedge.GS1_SYMBOLS
+    assert all(marks.read(b"0109506000134352", each).meaning is Meaning.PLAIN_SERIAL for each in others)
+
+
+@given(st.lists(st.tuples(st.integers(0, 255), st.integers(0, 400)), max_size=300))
+def test_a_station_that_is_not_proven_never_guesses(pairs: list[tuple[int, int]]) -> None:
+    """Without a proof nothing that holds a separator, or a message's header, is ever taken for a scan."""
+    keys, at_ms = [], 0
+    for byte, gap in pairs:
+        at_ms += gap
+        keys.append((byte, at_ms))
+    for event in run(keys, 1000, None):
+        if isinstance(event, wedge.Scan):
+            assert event.reading.data.isascii() or event.reading.data.decode()
+            assert not event.reading.data.startswith(b"[)>")
+            assert not any(each < 0x20 for each in event.reading.data)
+
+
+def test_the_escape_key_does_not_eat_a_scan() -> None:
+    """Somebody presses Escape; the message that is scanned a second later arrives whole."""
+    keys = [(0x1B, 0), *((byte, 1000 + place) for place, byte in enumerate(MESSAGE + b"\r"))]
+    assert [told(each) for each in run(keys)] == [{"type": "scan", "hex": MESSAGE.hex(), "symbology": None}]
+
+
+def test_a_byte_that_is_no_text_can_stand_for_a_separator() -> None:
+    """A scanner that leaks the function character as Latin-1 is proven like any other, and its messages arrive whole."""
+    profile = proven(CHECK.encode().replace(b"\x1d", b"\xe8"))
+    keys = [(byte, place * 5) for place, byte in enumerate(MESSAGE.replace(b"\x1d", b"\xe8") + b"\r")]
+    scan = {"type": "scan", "hex": MESSAGE.hex(), "symbology": None}
+    assert [told(each) for each in run(keys, profile=profile)] == [scan]
+    assert [told(each) for each in run(keys, profile=PLAIN)] == [{"type": "refused"}]
 
 
 @given(

@@ -59,8 +59,14 @@ export function read(bytes, symbology = null) {
   if (found) [text, symbology] = [text.slice(found[0].length), found[0]];
   text = withoutSuffix(text);
   if (text.startsWith(envelope.HEADER)) return message(text, symbology);
-  if (symbology !== null && ((GS1_SYMBOLS.has(symbology) && text) || RETAIL_SYMBOLS.has(symbology))) return unknownHere(symbology);
+  if (symbology !== null && ((isGs1Symbol(symbology) && text) || RETAIL_SYMBOLS.has(symbology))) return unknownHere(symbology);
   return plain(text, symbology);
+}
+
+/** Whether a symbology identifier says that the data are GS1's, with separators between them.
+ * @param {string} symbology @returns {boolean} */
+export function isGs1Symbol(symbology) {
+  return GS1_SYMBOLS.has(symbology);
 }
 
 /** The keys to try for a scanned mark, best first; none where it gives no identity.

@@ -12,6 +12,7 @@ from playwright.sync_api import Page
 
 from service.core import cycles, entries, guide
 from service.core.entries import HouseRule, Rating
+from service.messages import Snapshot
 from tests.browser import modules
 from tests.client import chances, rule_vectors
 
@@ -232,3 +233,39 @@ def test_counting_to_a_cavity_is_told_as_python_tells_it(page: Page) -> None:
         asked,
     )
     assert got == [rule_vectors.plain(guide.count(ids, cavity)) for ids, cavity in asked]
+
+
+FULL_ENTRY = {
+    "id": str(chances.CONNECTOR), "connector": "SN-1", "kind": "insertion", "performed_at": "2026-11-25T08:00:00+02:00",
+    "performed_by": "amy", "cavity": "A", "cavities": ["A"], "tool": "T", "work_order": "W", "contact": "C", "force_n": 66.7,
+    "held": True, "level": True, "tool_looked_at": True, "note": "N", "bench": "B", "corrects": str(chances.CONNECTOR),
+    "refers_to": str(chances.CONNECTOR), "code": "over_rating", "accepted": True, "blocks": False, "asset": "XX-ABC",
+    "zone": "210", "position": "P1", "insertions": 1, "removals": 0, "tine_entries": 2, "occupied": True, "source": "card",
+}  # fmt: skip
+FULL_RATING = {
+    "value": 10, "basis": "house", "document": "D", "revision": "1", "paragraph": "2", "verified_by": "amy",
+    "verified_on": "2026-01-31", "first_insertion_counts": False, "nearing_fraction": 0.5,
+}  # fmt: skip
+FULL_DEFINITION = {
+    "connector": str(chances.CONNECTOR), "serial": "EX-1", "cavities": [{"id": "A", "contact_size": "20"}], "history": "unknown",
+    "cage": "0CVA5", "part_number": "P", "family": "F", "cavity_ids": "derived", "rating": FULL_RATING,
+    "mating_rating": FULL_RATING, "populated": True, "nearing_fraction": 0.5,
+}  # fmt: skip
+
+
+def test_everything_that_the_service_may_say_is_understood(page: Page, gos: str) -> None:
+    """No field of an entry, a rating, a definition or a snapshot makes the twin doubt: else every answer would be a warn."""
+    assert set(FULL_ENTRY) == set(entries.Entry.__struct_fields__)
+    assert set(FULL_RATING) == set(Rating.__struct_fields__)
+    assert set(FULL_DEFINITION) == set(entries.Definition.__struct_fields__)
+    snapshot = json.loads(gos)[0]["snapshot"]
+    assert set(snapshot) == set(Snapshot.__struct_fields__)
+    definition = {**snapshot["definition"], **FULL_DEFINITION, "cavities": snapshot["definition"]["cavities"]}
+    doubts = page.evaluate(
+        """async ([entry, snapshot]) => {
+          const [entries, snapshots] = await Promise.all([import("/core/entries.js"), import("/core/snapshots.js")]);
+          return [...entries.doubts(entry), ...snapshots.read(snapshot).doubts];
+        }""",
+        [FULL_ENTRY, {**snapshot, "definition": definition}],
+    )
+    assert doubts == []

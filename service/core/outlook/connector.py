@@ -25,11 +25,16 @@ def reach(fleet: Fleet, supposed: Suppositions, ahead: Floats) -> Integers:
     a retainer that had lasted would be the surprise).
     """
     found = np.full(fleet.connectors, _LADDER[-1])
-    for most in reversed(_LADDER[:-1]):
-        beyond = np.zeros(fleet.connectors)
+    open_still = np.arange(fleet.connectors)
+    for most in _LADDER[:-1]:
+        some = [each[open_still] for each in (fleet.group, fleet.events, fleet.exposure, ahead)]
+        beyond = np.zeros(open_still.size)
         for turn in range(SUPPOSITIONS):
-            beyond = np.maximum(beyond, predictive.more_than(_coming(fleet, supposed, turn, ahead), most))
-        found[beyond <= _NEGLIGIBLE] = most
+            shape, rate = supposed.shape[some[0], turn], supposed.rate[some[0], turn]
+            beyond = np.maximum(beyond, predictive.more_at_most(predictive.coming(shape, rate, *some[1:]), most))
+        enough = beyond <= _NEGLIGIBLE
+        found[open_still[enough]] = most
+        open_still = open_still[~enough]
     return found
 
 

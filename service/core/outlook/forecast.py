@@ -12,8 +12,8 @@ from service.core.outlook.arrays import Counts, Flags, Floats, Integers
 from service.core.outlook.fleet import UNRATED, Fleet
 from service.core.outlook.supposition import SUPPOSITIONS, Suppositions
 
-PIECE = 16_384
-"""Connectors worked out at a time: enough to make a loop cheap, few enough to stay near the processor."""
+_AT_A_TIME = 200_000
+"""Connectors times events worked out at a time: enough to make a loop cheap, few enough to stay near the processor."""
 
 
 class Band(enum.IntEnum):
@@ -183,7 +183,8 @@ def _pieces(whole: Fleet, supposed: Suppositions, days: Floats) -> list[Piece]:
     return [
         Piece(chosen, int(reach[chosen[0]]))
         for alike in np.split(order, bounds)
-        for chosen in fleet.slices(alike, PIECE)
+        if alike.size
+        for chosen in fleet.slices(alike, _AT_A_TIME // int(reach[alike[0]]))
     ]
 
 

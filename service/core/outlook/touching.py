@@ -13,7 +13,8 @@ from msgspec import Struct
 from scipy import special
 
 from service.core.outlook import maximum
-from service.core.outlook.arrays import Counts, Floats
+from service.core.outlook.arrays import Counts, Floats, Integers
+from service.core.outlook.fleet import Fleet, places
 
 
 class Stated(Struct, frozen=True):
@@ -98,12 +99,39 @@ def learn(seen: Seen, full: int, partial: int, stated: Stated = WEAK) -> Touchin
     )
 
 
+def learn_groups(fleet: Fleet, groups: int, stated: Stated = WEAK) -> tuple[Touching, ...]:
+    """The touching of groups 0 .. groups - 1, from a fleet's cavities.
+
+    Raises:
+        ValueError: as of `learn`.
+    """
+    partial = (fleet.events - fleet.full_events).astype(np.int64)
+    full = np.bincount(fleet.group, weights=fleet.full_events, minlength=groups)
+    in_part = np.bincount(fleet.group, weights=partial, minlength=groups)
+    seen = _counted(fleet, partial, groups)
+    return tuple(learn(seen[each], int(full[each]), int(in_part[each]), stated) for each in range(groups))
+
+
 def chance(breadth: Floats | float, cavities: Counts) -> Floats:
     """The mean probability that a partial event touches a given cavity, of so many: 1 - exp(-breadth / cavities).
 
     Breadth shared out evenly on a large connector, and never above one on a small one.
     """
     return -np.expm1(-np.asarray(breadth) / cavities)
+
+
+def _counted(fleet: Fleet, partial: Integers, groups: int) -> list[Seen]:
+    """A fleet's cavities by group, those that are alike counted instead of listed. Without events they say nothing."""
+    told = np.flatnonzero((partial > 0) & (fleet.cavities > 0))
+    cavities, owner = places(fleet, told)
+    fields = [fleet.group[told], fleet.cavities[told], partial[told]]
+    columns = [*(each[owner] for each in fields), fleet.touches[cavities].astype(np.int64)]
+    sizes = [int(each.max(initial=0)) + 1 for each in columns]
+    codes, often = np.unique(np.ravel_multi_index(columns, sizes), return_counts=True)
+    group, many, events, touches = np.unravel_index(codes, sizes)
+    bounds = np.searchsorted(group, np.arange(groups + 1))
+    spans = [slice(bounds[each], bounds[each + 1]) for each in range(groups)]
+    return [Seen(many[each], events[each], touches[each], often[each]) for each in spans]
 
 
 def _likelihood(seen: Seen, point: Floats) -> maximum.Slope:

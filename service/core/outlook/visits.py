@@ -19,8 +19,9 @@ class Advice(enum.IntEnum):
 
 
 class Visits(Struct, frozen=True, eq=False):
-    """Of each connector, (n,): the probability of running out before the next check, and before the one after; if it lasts to
-    the next, that of running out before the one after; and the advice. All are lower bounds where a count is one.
+    """Of each connector, (n,): probabilities of running out, and the advice. They are lower bounds where a count is one.
+
+    `before_next` check; `before_after`, the one after it; `between` the two, if it lasts to the first.
     """
 
     before_next: Floats

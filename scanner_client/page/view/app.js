@@ -6,7 +6,7 @@ import * as drafts from "../core/drafts.js";
 import * as marks from "../core/marks.js";
 import * as talk from "../core/talk.js";
 import * as profiles from "../core/wedge_profile.js";
-import { makeLink } from "../keep/link.js";
+import { DeniedError, makeLink } from "../keep/link.js";
 import { makeStation, typed } from "../keep/station.js";
 import { openStore } from "../keep/store.js";
 import { watchUpdates } from "../keep/updates.js";
@@ -168,11 +168,23 @@ function proven(event) {
 
 /** @param {any} changes */
 async function save(changes) {
+  if (changes.token !== undefined && !(await accepted(changes.token))) return;
   app.setup = { ...app.setup, ...changes };
   await store.saveSetting("setup", app.setup);
   if (changes.token !== undefined) await connect();
   app.state = { ...app.state, unit: app.setup.unit, idle_min: app.setup.idle_min, shift: { ...app.state.shift, bench: app.setup.bench } };
   draw();
+}
+
+/** Whether the service takes a token; while it is away nobody can say, and what is kept here is sent once it does. @param {string} token */
+async function accepted(token) {
+  try {
+    await makeLink({ token }).connectors({ mark: "-" });
+  } catch (error) {
+    failed(error);
+    return !(error instanceof DeniedError);
+  }
+  return true;
 }
 
 /** @param {string} told marks, one a line */
@@ -215,6 +227,7 @@ function draw() {
 }
 
 async function begin() {
+  /** @type {Element} */ (document.getElementById("bench")).replaceChildren();
   store = await openStore();
   app.setup = { ...app.setup, ...(await store.setting("setup")) };
   app.profile = (await store.setting("profile")) ?? null;

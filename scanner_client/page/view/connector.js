@@ -14,24 +14,23 @@ export function faceFor(subject, action) {
   return action === "remove" && front ? "mating_face" : "wire_side";
 }
 
-/** @param {{state: any, hear: any, now_ms: number, scan: any}} props */
+/** @param {{state: any, hear: any, now_ms: number}} props */
 export function Connector({ state, hear, now_ms }) {
   const { view, subject } = state;
   return html`<section class="screen connector">
-    <div class="drawn">
-      <div class="title"><${About} state=${state} now_ms=${now_ms} /><button type="button" class="quiet" onClick=${() => hear({ type: "next" })}>Next connector</button></div>
-      ${view && html`<${Chooser} state=${state} hear=${hear} subject=${subject} />`}
-    </div>
     <div class="told">
+      <${About} state=${state} now_ms=${now_ms} next=${() => hear({ type: "next" })} />
       <${Actions} state=${state} hear=${hear} />
-      <${Line} label="Cavity by its id" name="cavity" button="Choose" onGive=${(/** @type {string} */ text) => hear({ type: "typed", field: "cavity", text })} />
-      <${Chosen} state=${state} hear=${hear} />
+    </div>
+    ${view && html`<div class="drawn"><${Chooser} state=${state} hear=${hear} subject=${subject} /></div>`}
+    <div class="told">
+      <${Line} label="Cavity by its id" name="cavity" button="Choose" inline=${true} onGive=${(/** @type {string} */ text) => hear({ type: "typed", field: "cavity", text })} />
       ${view && html`<p class="basis">${words.rated(view.rating)}${view.cavity_ids === "assumed" ? " The cavity ids are assumed: compare them with the insert." : ""}</p>`}
       ${view?.discrepancies.length > 0 && html`<${Discrepancies} view=${view} />`}
       <button type="button" class="quiet wide" onClick=${() => hear({ type: "panel", name: "other" })}>Something else happened</button>
       ${state.recent.length > 0 && html`<button type="button" class="quiet wide" onClick=${() => hear({ type: "panel", name: "undo" })}>Take back what was recorded last</button>`}
     </div>
-    <div class="foot"><button type="button" class="primary" onClick=${() => hear({ type: "ask" })}>Ask before the work</button></div>
+    <div class="foot"><${Chosen} state=${state} hear=${hear} /><button type="button" class="primary" onClick=${() => hear({ type: "ask" })}>Ask before the work</button></div>
   </section>`;
 }
 
@@ -76,12 +75,12 @@ function Actions({ state, hear }) {
     <input type="radio" name="action" value=${action} checked=${state.action === action} onChange=${() => hear({ type: "action", action })} /><span>${word}</span></label>`)}</fieldset>`;
 }
 
-/** @param {{state: any, hear: any}} props */
+/** What is chosen stays in sight beside the question; a touch leaves a cavity out again. @param {{state: any, hear: any}} props */
 function Chosen({ state, hear }) {
-  if (!state.chosen.length) return html`<p class="quietly">No cavity chosen yet.</p>`;
-  return html`<div class="chosen"><p><b>${words.counted(state.chosen.length, "cavity", "cavities")} chosen, in this order:</b></p>
-    <ul>${state.chosen.map((/** @type {string} */ each) => html`<li key=${each}><button type="button" class="quiet" aria-label=${`Leave out cavity ${words.spoken(each)}`} onClick=${() => hear({ type: "toggle", cavity: each })}>${each} <span aria-hidden="true">×</span></button></li>`)}</ul>
-    ${state.chosen.length > 3 && html`<button type="button" class="quiet" onClick=${() => hear({ type: "clear" })}>Leave all out</button>`}</div>`;
+  if (!state.chosen.length) return null;
+  return html`<div class="chosen"><p><b>${state.action ? words.ACTIONS[state.action] : "Chosen"}:</b></p>
+    <ul>${state.chosen.map((/** @type {string} */ each) => html`<li key=${each}><button type="button" class="quiet" aria-label=${`Leave out cavity ${words.spoken(each)}`} onClick=${() => hear({ type: "toggle", cavity: each })}>${each} <span aria-hidden="true">×</span></button></li>`)}
+    ${state.chosen.length > 3 && html`<li><button type="button" class="quiet" onClick=${() => hear({ type: "clear" })}>Leave all out</button></li>`}</ul></div>`;
 }
 
 /** @param {{view: any}} props */

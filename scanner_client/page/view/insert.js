@@ -65,15 +65,18 @@ export function Insert({ view, drawing, face, chosen, onTap, marked = null }) {
     else onTap(hole.cavity.id);
   };
   const keys = (/** @type {KeyboardEvent} */ event) => {
+    const all = [...box.current.querySelectorAll("[role=checkbox]")];
+    const at = all.indexOf(event.target);
+    if (at < 0) return;
     const by = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[event.key];
     if (by) {
       event.preventDefault();
-      const to = (focus + by + holes.length) % holes.length;
+      const to = (at + by + holes.length) % holes.length;
       setFocus(to);
-      box.current.querySelectorAll("[role=checkbox]")[to]?.focus();
+      all[to].focus();
     } else if (event.key === " " || event.key === "Enter") {
       event.preventDefault();
-      onTap?.(ids[focus]);
+      onTap?.(ids[at]);
     }
   };
   const handlers = hands(pointers, moved, sight, setSight, box);
@@ -144,7 +147,7 @@ function Hole({ hole, pixels, chosen, marked, ringed, focusable, onTap }) {
   const picked = chosen >= 0;
   const letter = Math.min(14, radius * [1.2, 1.0, 0.8, 0.65][Math.min(cavity.id.length, 4) - 1]);
   const counts = radius * pixels > 26;
-  const role = onTap ? { role: "checkbox", "aria-checked": String(picked), tabIndex: focusable ? 0 : -1, onClick: onTap } : { role: "img" };
+  const role = onTap ? { role: "checkbox", "aria-checked": String(picked), tabindex: focusable ? 0 : -1, onClick: onTap } : { role: "img" };
   return html`<g class=${`hole ${cavity.wear}${picked ? " picked" : ""}${marked ? " marked" : ""}`} aria-label=${named(cavity)} ...${role}>
     ${(picked || marked) && html`<circle class="halo" cx=${x} cy=${y} r=${radius + 1.5} />`}
     ${ringed && html`<circle class="tenth" cx=${x} cy=${y} r=${radius * 1.12} />`}

@@ -5,8 +5,8 @@ import { html } from "../vendor/preact_htm.js";
 import { Shape } from "./shapes.js";
 import * as words from "./words.js";
 
-/** A form of one line: typed or scanned into. @param {{label: string, name: string, button: string, onGive: (text: string) => void, value?: string, type?: string, mode?: string, second?: boolean, needed?: boolean, children?: any}} props */
-export function Line({ label, name, button, onGive, value = "", type = "text", mode, second = true, needed = true }) {
+/** A form of one line: typed or scanned into. @param {{label: string, name: string, button: string, onGive: (text: string) => void, value?: string, type?: string, mode?: string, second?: boolean, needed?: boolean, inline?: boolean}} props */
+export function Line({ label, name, button, onGive, value = "", type = "text", mode, second = true, needed = true, inline = false }) {
   const give = (/** @type {Event} */ event) => {
     event.preventDefault();
     const form = /** @type {HTMLFormElement} */ (event.currentTarget);
@@ -14,7 +14,7 @@ export function Line({ label, name, button, onGive, value = "", type = "text", m
     onGive(field.value);
     field.value = "";
   };
-  return html`<form class="line" onSubmit=${give}>
+  return html`<form class=${inline ? "line inline" : "line"} onSubmit=${give}>
     <label for=${name}>${label}</label>
     <input id=${name} name=${name} type=${type} inputmode=${mode} defaultValue=${value} required=${needed} autocomplete="off" autocapitalize="off" spellcheck=${false} maxlength="2000" enterkeyhint="done" />
     <button class=${second ? "primary second" : "primary"}>${button}</button>
@@ -44,12 +44,12 @@ export function Said({ state }) {
   return html`<p class=${`said${state.said?.urgent ? " urgent" : ""}`} role="status" aria-live="polite">${state.said?.text ?? ""}</p>`;
 }
 
-/** The connector at hand in two lines, with how old what is known of it is. @param {{state: any, now_ms: number}} props */
-export function About({ state, now_ms }) {
+/** The connector at hand, with how old what is known of it is. @param {{state: any, now_ms: number, next?: () => void}} props */
+export function About({ state, now_ms, next }) {
   const { subject, view } = state;
   const facts = [subject.part_number && `Part ${subject.part_number}`, view && words.placed(view.place), view?.retired && "RETIRED"];
   return html`<div class="about">
-    <h2>${subject.name}</h2>
+    <div class="title"><h2>${subject.name}</h2>${next && html`<button type="button" class="quiet" onClick=${next}>Next connector</button>`}</div>
     <p>${facts.filter(Boolean).join(" · ")}</p>
     ${subject.remarks.map((/** @type {string} */ each) => html`<p class="remark">${each}</p>`)}
     ${subject.fetched_at && now_ms - Date.parse(subject.fetched_at) > 120000 && html`<p class="remark">What is known of it is ${words.age(now_ms - Date.parse(subject.fetched_at))} old.</p>`}

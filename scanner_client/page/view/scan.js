@@ -81,11 +81,9 @@ export function Scan({ state, hear, scan, typeMark }) {
   return html`<section class="screen">
     <h2>Which connector?</h2>
     <${Camera} onRead=${scan} hint="Hold the mark into the frame" />
-    <div class="pair">
-      <${Photo} onRead=${scan} onTrouble=${trouble} />
-      <${Line} label="or type its mark or serial" name="mark" button="Find" onGive=${typeMark} />
-    </div>
-    <${Line} label=${state.shift.work_order ? `Work order ${state.shift.work_order}. Another one:` : "Work order (scan it, or type it)"} name="work_order" button="Set" needed=${false}
+    <${Line} label="or type its mark or serial" name="mark" button="Find" inline=${true} onGive=${typeMark} />
+    <${Photo} onRead=${scan} onTrouble=${trouble} />
+    <${Line} label=${state.shift.work_order ? `Work order ${state.shift.work_order}. Another one:` : "Work order (scan it, or type it)"} name="work_order" button="Set" needed=${false} inline=${true}
       onGive=${(/** @type {string} */ text) => hear({ type: "typed", field: "work_order", text })} />
   </section>`;
 }

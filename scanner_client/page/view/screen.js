@@ -38,7 +38,7 @@ function Body(props) {
     case "scan": return html`<${Scan} state=${state} hear=${hear} scan=${scan} typeMark=${props.typeMark} />`;
     case "choose": return html`<${Choose} state=${state} hear=${hear} />`;
     case "asking": return html`<${Asking} state=${state} />`;
-    case "answered": case "working": return html`<${Work} state=${state} hear=${hear} now_ms=${now_ms} openScan=${props.openScan} />`;
+    case "answered": case "working": return html`<${Work} state=${state} hear=${hear} openScan=${props.openScan} />`;
     case "seating": return html`<${Seating} key=${state.to_test[0]} state=${state} hear=${hear} setUnit=${(/** @type {string} */ unit) => props.save({ unit })} />`;
     default: return html`<${Connector} key=${state.subject.mark} state=${state} hear=${hear} now_ms=${now_ms} />`;
   }
@@ -56,7 +56,7 @@ function Header({ app, state, now_ms, hear }) {
   const soon = left !== null && left <= talk.NOTICE_S;
   return html`<header>
     <h1>Tinebook</h1>
-    <p>${badge === null ? "Nobody is signed on" : html`<b>${badge}</b>${order ? ` · ${order}` : ""} · ${left !== null && (soon ? `signs off in ${left} s` : `${Math.ceil(left / 60)} min`)}`}</p>
+    <p>${badge === null ? "Nobody is signed on" : html`<b>${badge}</b>${order ? ` · ${order}` : ""} · ${left !== null && (soon ? `signs off in ${left}\u00a0s` : `${Math.ceil(left / 60)}\u00a0min`)}`}</p>
     ${badge !== null && html`<button type="button" class="quiet" onClick=${() => hear({ type: "sign_off" })}>Sign off</button>`}
     ${app.setup.token && html`<button type="button" class="quiet" aria-label="Set up this device" onClick=${() => hear({ type: "panel", name: state.panel === "setup" ? null : "setup" })}><svg viewBox="0 0 24 24" aria-hidden="true" class="shape"><path d="M4 7h10M18 7h2M4 17h2M10 17h10M14 4v6M6 14v6" fill="none" stroke="currentColor" stroke-width="2.5" /></svg></button>`}
   </header>

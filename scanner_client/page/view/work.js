@@ -12,26 +12,42 @@ export function Asking({ state }) {
   return html`<section class="screen"><${About} state=${state} now_ms=${0} /><p class="waiting" role="status">Asking: ${state.steps.map((/** @type {any} */ each) => `${each.action} ${each.cavity}`).join(", ")}</p></section>`;
 }
 
-/** @param {{state: any, hear: any, now_ms: number, openScan: (what: string) => void}} props */
-export function Work({ state, hear, now_ms, openScan }) {
+/** @param {{state: any, hear: any, openScan: (what: string) => void}} props */
+export function Work({ state, hear, openScan }) {
   const { plan, remarks } = state.advice;
   const all = state.pending;
+  const against = !plan || plan.answer === "no_go";
+  const done = all.length > 1 ? `All ${all.length} done` : `Done: ${state.steps[all[0]].cavity} ${words.ACTIONS_DONE[state.steps[all[0]].action]}`;
   return html`<section class="screen work">
     <div class="told" aria-live="assertive">
       <${Verdict} answer=${plan?.answer ?? "none"} />
-      <p class="which">${state.subject.name}${all.length > 1 ? `: ${all.length} steps` : ""}</p>
+      <p class="which">${state.subject.name}</p>
       ${remarks.map((/** @type {string} */ each) => html`<p class="remark">${each}</p>`)}
       ${!plan && html`<p>There is no answer, and that is not a go. What is done can be recorded all the same, with a reason.</p>`}
+      <ul class="answers">${all.map((/** @type {number} */ at) => html`<${Answer} key=${at} state=${state} at=${at} alone=${all.length === 1} />`)}</ul>
+      ${plan && html`<p class="basis">${words.rated(plan.rating)}</p>`}
     </div>
     ${plan && html`<${Cautions} cautions=${plan.cautions} />`}
     <${Equipment} state=${state} hear=${hear} openScan=${openScan} />
     <ol class="steps">${all.map((/** @type {number} */ at) => html`<${Step} key=${`${at}${state.steps[at].cavity}`} state=${state} hear=${hear} at=${at} alone=${all.length === 1} />`)}</ol>
-    ${plan && html`<p class="basis">${words.rated(plan.rating)}</p>`}
-    <div class="foot">
-      ${all.length > 1 && html`<button type="button" class=${plan?.answer === "no_go" ? "primary second" : "primary"} onClick=${() => hear({ type: "done", places: all })}>All ${all.length} done: record them</button>`}
-      <button type="button" class=${plan?.answer === "no_go" ? "primary" : "primary second"} onClick=${() => hear({ type: "not_done" })}>Not done</button>
+    <div class="foot pair">
+      <button type="button" class=${against ? "primary" : "primary second"} onClick=${() => hear({ type: "not_done" })}>Not done</button>
+      <button type="button" class=${against ? "primary second" : "primary"} onClick=${() => hear({ type: "done", places: all })}>${done}</button>
     </div>
   </section>`;
+}
+
+/** The answer to one step, with the reasons and what is left to do. @param {{state: any, at: number, alone: boolean}} props */
+function Answer({ state, at, alone }) {
+  const { plan } = state.advice;
+  const [told, { action, cavity }] = [plan?.steps[at], state.steps[at]];
+  if (!told) return html`<li class="step none"><b>${words.ACTIONS[action]} ${cavity}</b></li>`;
+  const left = told.left_after === null ? "left not known" : `${told.left_after} left after it`;
+  return html`<li class=${`step ${told.answer}`}>
+    <p><b>${words.ACTIONS[action]} ${cavity}:</b> ${!alone && html`<b class="word">${words.ANSWERS[told.answer]}.</b> `}cycle ${told.cycle}${plan.rating ? ` of ${plan.rating.value}` : ""}, ${left}</p>
+    ${told.reasons.length > 0 && html`<ul>${told.reasons.map((/** @type {any} */ each) => html`<li>${each.text}</li>`)}</ul>`}
+    ${told.ways?.length > 0 && html`<${Ways} ways=${told.ways} />`}
+  </li>`;
 }
 
 /** Tool and contact: what is in the hand, against what the step asks for. @param {{state: any, hear: any, openScan: (what: string) => void}} props */
@@ -48,20 +64,15 @@ function Equipment({ state, hear, openScan }) {
   </div>`;
 }
 
-/** One cavity: its answer with the reasons, where it is, with what and how. @param {{state: any, hear: any, at: number, alone: boolean}} props */
+/** The work at one cavity: where it is, with what and how. @param {{state: any, hear: any, at: number, alone: boolean}} props */
 function Step({ state, hear, at, alone }) {
-  const { plan } = state.advice;
-  const [told, cavity] = [plan?.steps[at], state.steps[at].cavity];
-  const answer = told?.answer ?? "none";
-  const { action } = state.steps[at];
-  return html`<li class=${`step ${answer}`}>
+  const { action, cavity } = state.steps[at];
+  const told = state.advice.plan?.steps[at];
+  const against = !told || told.answer === "no_go";
+  return html`<li class=${`step ${told?.answer ?? "none"}`}>
     <h3>${words.ACTIONS[action]} ${cavity}${told ? html` <small>size ${told.contact_size}</small>` : ""}</h3>
-    ${!alone && html`<${Verdict} answer=${answer} small=${true} />`}
-    ${told && html`<p><b>Cycle ${told.cycle}${plan.rating ? ` of ${plan.rating.value}` : ""}</b>, ${told.left_after === null ? "left not known" : `${told.left_after} left after it`}</p>
-      <ul>${told.reasons.map((/** @type {any} */ each) => html`<li>${each.text}</li>`)}</ul>`}
-    ${told?.ways?.length > 0 && html`<${Ways} ways=${told.ways} />`}
-    <${Handlings} state=${state} cavity=${cavity} action=${action} />
-    <button type="button" class=${answer === "no_go" ? "primary second" : "primary"} onClick=${() => hear({ type: "done", places: [at] })}>Done: ${cavity} ${words.ACTIONS_DONE[action]}</button>
+    <${Handlings} state=${state} cavity=${cavity} />
+    ${!alone && html`<button type="button" class=${against ? "primary second" : "primary"} onClick=${() => hear({ type: "done", places: [at] })}>Done: ${cavity} ${words.ACTIONS_DONE[action]}</button>`}
     <div class="pair">
       ${action === "replace" && html`<button type="button" class="quiet" onClick=${() => hear({ type: "done", places: [at], only: true })}>Only the removal was done</button>`}
       ${!alone && html`<button type="button" class="quiet" onClick=${() => hear({ type: "drop", at })}>Leave ${cavity} out</button>`}
@@ -76,8 +87,8 @@ function Ways({ ways }) {
     <ul>${shown.map((/** @type {any} */ each) => html`<li>${each.text}</li>`)}</ul>${ways.length > shown.length && html`<p>${ways.length - shown.length} more cavities are free.</p>`}</div>`;
 }
 
-/** The half cycles of the step in their order, each with the face as one has it before one's eyes. @param {{state: any, cavity: string, action: string}} props */
-function Handlings({ state, cavity, action }) {
+/** The half cycles of the step in their order, each with the face as one has it before one's eyes. @param {{state: any, cavity: string}} props */
+function Handlings({ state, cavity }) {
   const halves = state.advice.plan?.work.filter((/** @type {any} */ each) => each.cavity === cavity) ?? [];
   const ids = state.view?.cavities.map((/** @type {any} */ each) => each.id) ?? [];
   const count = guide.count(ids, cavity);

@@ -298,7 +298,7 @@ async function refused(bench, about) {
 }
 
 /** @param {Bench} bench @param {string} at */
-const ageOf = (bench, at) => shown.age(BigInt(bench.clock().getTime() - Date.parse(at)) * 1000n);
+const ageOf = (bench, at) => shown.age((bench.clock().getTime() - Date.parse(at)) * 1000);
 
 /** @param {Bench} bench */
 const now = (bench) => bench.clock().toISOString();

@@ -1,9 +1,10 @@
 // @ts-check
 // What is believed of what was seen. A matrix symbol corrects its own errors and is believed at once; a bar code has
 // no error correction and is believed when looks at different parts of it agree and nothing contradicts. Pure.
-// `believed` is the twin of the function in scanner_client/ladder.py; `watch` adds that a camera shows things again.
+// `believed` is the twin of the function in scanner_client/ladder.py; `watch` adds that a camera shows things again, so
+// that bar codes need two frames, and so do symbols that were drawn anew: a camera that is left on has many tries.
 
-/** @typedef {"lines" | "upper" | "lower" | "whole"} Part which pixels of a bar code a look goes by; what shares pixels shares their faults */
+/** @typedef {"lines" | "upper" | "lower" | "whole" | "drawn"} Part which pixels of a bar code a look goes by; what shares pixels shares their faults */
 /** @typedef {{look: string, part: Part, bytes: Uint8Array, symbology: string | null, box: number[], corners: number[][] | null}} Sight */
 /** @typedef {{frame: number, at_ms: number, sight: Sight}} Witness */
 /** @typedef {{frame: number, at_ms: number}} Moment */
@@ -17,7 +18,7 @@ const AGREEING_FRAMES = 2;
 const PATIENCE_MS = 3000;
 /** A symbol has left when it was not seen for so long, and for so many frames: each rung has had its turn then. */
 const GONE_MS = 1500;
-const GONE_FRAMES = 12;
+const GONE_FRAMES = 20;
 
 /** A camera that has shown nothing yet. @returns {Memory} */
 export const blank = () => ({ frame: 0, witnesses: new Map(), shown: new Map() });
@@ -64,12 +65,12 @@ export function watch(memory, sights, at_ms) {
   const groups = grouped(sights);
   const witnesses = kept(memory.witnesses, groups, at_ms);
   for (const [name, { first, agreeing }] of groups) {
-    if (linear(first)) witnesses.set(name, [...(witnesses.get(name) ?? []), ...agreeing.map((sight) => ({ frame, at_ms, sight }))]);
+    if (needsMore(agreeing, first)) witnesses.set(name, [...(witnesses.get(name) ?? []), ...agreeing.map((sight) => ({ frame, at_ms, sight }))]);
   }
   const shown = new Map([...memory.shown].filter(([, last]) => at_ms - last.at_ms < GONE_MS || frame - last.frame < GONE_FRAMES));
   const told = [];
-  for (const [name, { first }] of groups) {
-    const sure = !linear(first) || repeated(witnesses.get(name) ?? []);
+  for (const [name, { first, agreeing }] of groups) {
+    const sure = !needsMore(agreeing, first) || repeated(witnesses.get(name) ?? []);
     if (sure && !shown.has(name)) told.push(first);
     if (sure || shown.has(name)) shown.set(name, { frame, at_ms });
   }
@@ -79,13 +80,17 @@ export function watch(memory, sights, at_ms) {
 /** @param {Map<string, Witness[]>} witnesses @param {Map<string, unknown>} groups @param {number} at_ms @returns {Map<string, Witness[]>} */
 function kept(witnesses, groups, at_ms) {
   const bars = [...groups.keys()].some((each) => linear({ symbology: each.split(" ")[0] }));
-  const still = [...witnesses].filter(([name]) => !bars || groups.has(name));
+  const still = [...witnesses].filter(([name]) => !bars || groups.has(name) || !linear({ symbology: name.split(" ")[0] }));
   return new Map(still.map(([name, all]) => [name, all.filter((each) => at_ms - each.at_ms < PATIENCE_MS)]));
 }
 
+/** Whether one frame is not enough. @param {Sight[]} agreeing @param {Sight} first */
+const needsMore = (agreeing, first) => linear(first) || agreeing.every((each) => each.part === "drawn");
+
 /** @param {Witness[]} witnesses */
 function repeated(witnesses) {
-  return new Set(witnesses.map((each) => each.frame)).size >= AGREEING_FRAMES && confirmed(witnesses.map((each) => each.sight));
+  const sights = witnesses.map((each) => each.sight);
+  return new Set(witnesses.map((each) => each.frame)).size >= AGREEING_FRAMES && (!linear(sights[0]) || confirmed(sights));
 }
 
 /** Each reading with the sights that have a say in it. @param {Sight[]} sights */

@@ -22,6 +22,10 @@ const MOST_SEEN_PX = 12_000_000;
 /** The ladder works on no more than this: a symbol that fills half of a photo has modules enough at that size. */
 const MOST_CLIMBED_PX = 1_300_000;
 
+/** All rungs, for a photo. */
+const LINEAR = [...ladder.LINEAR, ...ladder.LINEAR_LAST];
+const MATRIX = [...ladder.MATRIX, ...ladder.MATRIX_LAST];
+
 /** @returns {Turn} */
 export const first = () => ({ frame: 0, matrix: 0, linear: 0, lucky: null, doubt: 0 });
 
@@ -32,10 +36,18 @@ export function frame(read, scene, turn) {
   if ((sights.length && !bars) || !ladder.searchable(scene.grey)) return [sights, { ...turn, frame: turn.frame + 1 }];
   const doubt = bars ? DOUBT_FRAMES : Math.max(0, turn.doubt - 1);
   const [rung, next] = chosen({ ...turn, doubt, linear: bars && !turn.doubt ? 0 : turn.linear }, scene);
-  const look = ladder.look(rung, scene);
-  const found = look ? read(look) : [];
+  const found = climbed(read, rung, scene);
   const waits = found.some(belief.linear) ? DOUBT_FRAMES : doubt;
   return [[...sights, ...found], { ...next, doubt: waits, lucky: found.some((each) => !belief.linear(each)) ? rung : null }];
+}
+
+/** What one rung gives: of several looks the first that shows anything. @param {Read} read @param {Rung} rung @param {Scene} scene */
+function climbed(read, rung, scene) {
+  for (const look of ladder.looks(rung, scene)) {
+    const found = read(look);
+    if (found.length) return found;
+  }
+  return [];
 }
 
 /** The rung whose turn it is. For bars each time another one, since their agreement counts. @param {Turn} turn @param {Scene} scene @returns {[Rung, Turn]} */
@@ -52,11 +64,10 @@ export function photo(read, grey, isOver) {
   const sights = read(ladder.plain(sized(grey, MOST_SEEN_PX)));
   for (const scene of scenes(grey)) {
     if (!ladder.searchable(scene.grey)) continue;
-    for (const rung of scene.bars.found ? [...ladder.LINEAR, ...ladder.MATRIX] : [...ladder.MATRIX, ...ladder.LINEAR]) {
+    for (const rung of scene.bars.found ? [...LINEAR, ...MATRIX] : [...MATRIX, ...LINEAR]) {
       if (isOver() || belief.settled(sights)) return sights;
       // Once a bar code waits to be confirmed, looks for matrix symbols are of no use.
-      const look = sights.length && rung.wanted === "matrix" ? null : ladder.look(rung, scene);
-      if (look) sights.push(...read(look));
+      if (!sights.length || LINEAR.includes(rung)) sights.push(...climbed(read, rung, scene));
     }
   }
   return sights;

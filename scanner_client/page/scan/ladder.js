@@ -4,6 +4,7 @@
 // ones look at the patch with the symbol, cut out and brought to one size, so that a figure in pixels means the same for
 // a symbol near and far. Pure: nothing here decodes. The order was chosen on the tuning pictures of tests/corpus.
 
+import * as lattice from "./lattice.js";
 import * as levels from "./levels.js";
 import * as rhythm from "./rhythm.js";
 import * as spot from "./spot.js";
@@ -13,7 +14,7 @@ import * as strips from "./strips.js";
 /** @typedef {"any" | "matrix" | "linear" | "strip" | "drawn"} Wanted what a look is good for, and so what the decoder needs to try */
 /** @typedef {{left: number, top: number, factor: number}} Place where a look lies in the picture, and how much it is enlarged */
 /** @typedef {{name: string, grey: Grey, wanted: Wanted, global: boolean, part: import("./belief.js").Part, place: Place | null}} Look */
-/** @typedef {{name: string, wanted: Wanted, see: (scene: Scene) => Seen | null, global?: boolean, part?: import("./belief.js").Part}} Rung */
+/** @typedef {{name: string, wanted: Wanted, see: (scene: Scene) => Iterable<Seen>, global?: boolean, part?: import("./belief.js").Part}} Rung */
 /** @typedef {{grey: Grey, place: Place | null}} Seen */
 
 const PATCH_PX = 200;
@@ -69,6 +70,15 @@ export class Scene {
     });
   }
 
+  /** What may be a symbol by its lattice, the likeliest first. @returns {import("./lattice.js").Candidate[]} */
+  get candidates() {
+    return this.once("candidates", () => {
+      const { grey, side_px } = this.patch;
+      const factor = rhythm.SIDE_PX / Math.max(grey.width, grey.height);
+      return lattice.candidates(levels.scaled(grey, factor), side_px * factor);
+    });
+  }
+
   /** @returns {{found: boolean, degrees: number}} */
   get bars() {
     return this.once("bars", () => spot.bars(this.middle.grey));
@@ -77,6 +87,11 @@ export class Scene {
   /** The picture turned so that its bars stand upright. @returns {Grey} */
   get standing() {
     return this.once("standing", () => levels.turned(this.grey, this.bars.degrees));
+  }
+
+  /** The rows that upright bars reach over. @returns {[number, number]} */
+  get rows() {
+    return this.once("rows", () => strips.band(this.standing));
   }
 }
 
@@ -103,7 +118,7 @@ const matrix = (name, of, change, global = false, factor = 1) => ({
   name, wanted: "matrix", global,
   see: (scene) => {
     const { grey, place } = of(scene);
-    return { grey: change(grey), place: within(place, 0, 0, factor) };
+    return [{ grey: change(grey), place: within(place, 0, 0, factor) }];
   },
 });
 
@@ -115,50 +130,64 @@ const { blurred, darkest, lightest, sharpened } = levels;
 const joined = (name, grow) => ({
   name, wanted: "matrix",
   see: (scene) => {
-    if (scene.pitch_px < LEAST_PITCH_PX) return null;
+    if (scene.pitch_px < LEAST_PITCH_PX) return [];
     const factor = JOINED_PITCH_PX / scene.pitch_px;
     const { grey, place } = scene.clear;
     const sized = levels.scaled(blurred(grey, 0.12 * scene.pitch_px), factor);
-    return { grey: blurred(grow(sized, Math.round(0.6 * JOINED_PITCH_PX)), 0.2 * JOINED_PITCH_PX), place: within(place, 0, 0, factor) };
+    return [{ grey: blurred(grow(sized, Math.round(0.6 * JOINED_PITCH_PX)), 0.2 * JOINED_PITCH_PX), place: within(place, 0, 0, factor) }];
   },
 });
 
-/** For matrix symbols. @type {Rung[]} */
+/** Clean drawings, where there is a lattice. @param {string} name @param {(likely: import("./lattice.js").Candidate[]) => Iterable<Grey>} draw @returns {Rung} */
+const redrawn = (name, draw) => ({
+  name, wanted: "drawn", part: "drawn",
+  *see(scene) {
+    for (const grey of draw(scene.candidates)) yield { grey, place: null };
+  },
+});
+
+/** For matrix symbols, those that add most for their time first. @type {Rung[]} */
 export const MATRIX = [
   matrix("patch, Gaussian 2 px", clear, (grey) => blurred(grey, 2)),
-  joined("dark dots joined", darkest),
-  joined("light dots joined", lightest),
   matrix("patch, unsharp", clear, (grey) => sharpened(blurred(grey, 1), 4, 3)),
-  matrix("patch, Gaussian 2 px, global", clear, (grey) => blurred(grey, 2), true),
-  matrix("patch, against surroundings", clear, (grey) => levels.againstSurroundings(blurred(grey, 1.5), 20), true),
+  redrawn("lattice", lattice.drawnAtOnce),
   matrix("patch, dilation 7 and blur", clear, (grey) => blurred(lightest(grey, 7), 2)),
+  matrix("patch, Gaussian 2 px, global", clear, (grey) => blurred(grey, 2), true),
+  redrawn("lattice, corners moved", lattice.drawnRefined),
+  matrix("unsharp", middle, (grey) => sharpened(blurred(grey, 1), 4, 3)),
+  matrix("patch, against surroundings", clear, (grey) => levels.againstSurroundings(blurred(grey, 1.5), 20), true),
+  joined("light dots joined", lightest),
+  joined("dark dots joined", darkest),
   matrix("patch, erosion 5", clear, (grey) => darkest(grey, 5)),
+  matrix("Gaussian 3 px", middle, (grey) => blurred(grey, 3)),
+  matrix("twice", middle, (grey) => levels.scaled(grey, 2), false, 2),
+  matrix("half", middle, (grey) => levels.reduced(grey, 2), false, 0.5),
+];
+
+/** For matrix symbols where there is time, as with photos: they added little or nothing on the tuning pictures. @type {Rung[]} */
+export const MATRIX_LAST = [
   matrix("mean of 5 px", middle, (grey) => levels.averaged(grey, 2)),
   matrix("Gaussian 1.5 px, global", middle, (grey) => blurred(grey, 1.5), true),
   matrix("global", middle, (grey) => grey, true),
-  matrix("Gaussian 3 px", middle, (grey) => blurred(grey, 3)),
-  matrix("unsharp", middle, (grey) => sharpened(blurred(grey, 1), 4, 3)),
-  matrix("twice", middle, (grey) => levels.scaled(grey, 2), false, 2),
   matrix("Gaussian 1.5 px", middle, (grey) => blurred(grey, 1.5)),
   matrix("erosion 5 and blur", middle, (grey) => blurred(darkest(grey, 5), 1.5)),
   matrix("dilation 5 and blur", middle, (grey) => blurred(lightest(grey, 5), 1.5)),
   matrix("dilation 3", middle, (grey) => lightest(grey, 3)),
-  matrix("half", middle, (grey) => levels.reduced(grey, 2), false, 0.5),
 ];
 
 /** @param {import("./strips.js").Part} part @param {"sharp" | "sharper" | "as it is"} way @param {boolean} [light] @returns {Rung} */
 const strip = (part, way, light = false) => ({
   name: `${part} ${way}${light ? " light on dark" : ""}`, wanted: "strip", part,
   see: (scene) => {
-    const grey = strips.strip(scene.standing, part, way, light);
-    return grey && { grey, place: null };
+    const grey = strips.strip(scene.standing, scene.rows, part, way, light);
+    return grey ? [{ grey, place: null }] : [];
   },
 });
 
 /** @param {string} name @param {(grey: Grey) => Grey} change @param {number} factor @returns {Rung} */
 const bars = (name, change, factor) => ({
   name, wanted: "linear",
-  see: (scene) => ({ grey: change(scene.grey), place: within(scene.place, 0, 0, factor) }),
+  see: (scene) => [{ grey: change(scene.grey), place: within(scene.place, 0, 0, factor) }],
 });
 
 /** For bars. @type {Rung[]} */
@@ -166,14 +195,18 @@ export const LINEAR = [
   strip("upper", "sharp"),
   strip("lower", "sharp"),
   strip("whole", "sharp"),
-  { name: "upright", wanted: "linear", see: (scene) => ({ grey: scene.standing, place: null }) },
+  { name: "upright", wanted: "linear", see: (scene) => [{ grey: scene.standing, place: null }] },
   strip("whole", "sharp", true),
   strip("upper", "sharper"),
   strip("lower", "sharper"),
-  strip("whole", "sharper"),
+  bars("bars, Gaussian 1 px", (grey) => blurred(grey, 1), 1),
   strip("upper", "sharp", true),
   strip("lower", "sharp", true),
-  bars("bars, Gaussian 1 px", (grey) => blurred(grey, 1), 1),
+];
+
+/** For bars where there is time. @type {Rung[]} */
+export const LINEAR_LAST = [
+  strip("whole", "sharper"),
   strip("upper", "as it is"),
   strip("lower", "as it is"),
   strip("whole", "as it is"),
@@ -186,11 +219,9 @@ export const plain = (scene, wanted = "any") => ({
   name: "as it is", grey: scene.grey, wanted, global: false, part: "lines", place: scene.place,
 });
 
-/** What a rung makes of a picture; null if there is nothing in it for this rung. @param {Rung} rung @param {Scene} scene @returns {Look | null} */
-export function look(rung, scene) {
-  const seen = rung.see(scene);
-  if (!seen || !seen.grey.width || !seen.grey.height) return null;
-  return { name: rung.name, wanted: rung.wanted, global: rung.global ?? false, part: rung.part ?? "lines", ...seen };
+/** What a rung makes of a picture: mostly one look, none if there is nothing in it for this rung. @param {Rung} rung @param {Scene} scene @returns {Generator<Look>} */
+export function* looks({ name, wanted, global = false, part = "lines", see }, scene) {
+  for (const { grey, place } of see(scene)) if (grey.width && grey.height) yield { name, wanted, global, part, grey, place };
 }
 
 /** Whether a picture has room for a search. @param {Grey} grey */

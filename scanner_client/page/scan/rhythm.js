@@ -17,6 +17,13 @@ const RINGS = 97;
 /** 10 to 26 modules in the patch. */
 const [LEAST_PER_PX, MOST_PER_PX] = [1 / 26, 1 / 4.6];
 
+/** How many modules to a pixel each place of a spectrum stands for, and the ring of like spacings that it lies on. */
+const PER_PX = Float32Array.from({ length: SIZE * (HALF + 1) }, (_, at) => {
+  const row = Math.floor(at / (HALF + 1));
+  return Math.hypot(row < HALF ? row : row - SIZE, at % (HALF + 1)) / SIZE;
+});
+const RING = Uint8Array.from(PER_PX, (each) => Math.min(RINGS - 1, Math.trunc((each * SIZE) / 2)));
+
 /** The strongest repetitions of a patch of `SIDE_PX`, the strongest first. @param {Grey} grey @param {number} blur_px @returns {Peak[]} */
 export function peaks(grey, blur_px) {
   const power = repeated(edges(levels.blurred(grey, blur_px)));
@@ -66,17 +73,21 @@ function edges({ data, width, height }) {
   for (let y = 0; y < high; y += 1) {
     for (let x = 0; x < wide; x += 1) {
       const at = (y + 1) * width + x + 1;
-      steep[y * wide + x] = Math.hypot(data[at + 1] - data[at - 1], data[at + width] - data[at - width]);
+      const across = data[at + 1] - data[at - 1];
+      const down = data[at + width] - data[at - width];
+      steep[y * wide + x] = Math.sqrt(across * across + down * down);
     }
   }
-  const most = steep.slice().sort()[Math.floor(0.95 * (steep.length - 1))];
+  const some = steep.filter((_, at) => at % 5 === 0).sort();
+  const most = some[Math.floor(0.95 * (some.length - 1))];
   let sum = 0;
   for (let at = 0; at < steep.length; at += 1) sum += steep[at] = Math.min(steep[at], most);
   const mean = sum / steep.length;
   const made = new Float32Array(SIZE * SIZE);
+  const window = Float32Array.from({ length: wide }, (_, x) => hann(x, wide));
   for (let y = 0; y < high; y += 1) {
     const down = hann(y, high);
-    for (let x = 0; x < wide; x += 1) made[y * SIZE + x] = (steep[y * wide + x] - mean) * down * hann(x, wide);
+    for (let x = 0; x < wide; x += 1) made[y * SIZE + x] = (steep[y * wide + x] - mean) * down * window[x];
   }
   return made;
 }
@@ -96,25 +107,16 @@ function repeated(flat) {
   const [rings, counts] = [new Float32Array(RINGS), new Float32Array(RINGS)];
   for (let row = 0; row < SIZE; row += 1) {
     for (let column = 0; column <= HALF; column += 1) {
-      const at = row * (HALF + 1) + column;
-      power[at] = Math.hypot(real[row * SIZE + column], imaginary[row * SIZE + column]);
-      rings[ring(row, column)] += power[at];
-      counts[ring(row, column)] += 1;
+      const [at, from] = [row * (HALF + 1) + column, row * SIZE + column];
+      power[at] = Math.sqrt(real[from] * real[from] + imaginary[from] * imaginary[from]);
+      rings[RING[at]] += power[at];
+      counts[RING[at]] += 1;
     }
   }
   const usual = smoothed(rings.map((each, at) => each / Math.max(1, counts[at])));
   const least = 0.02 * Math.max(...usual.subarray(3, 20)) + 1e-6;
-  return power.map((each, at) => {
-    const [row, column] = [Math.floor(at / (HALF + 1)), at % (HALF + 1)];
-    const per_px = away(row, column);
-    return per_px > LEAST_PER_PX && per_px < MOST_PER_PX ? each / (usual[ring(row, column)] + least) : 0;
-  });
+  return power.map((each, at) => (PER_PX[at] > LEAST_PER_PX && PER_PX[at] < MOST_PER_PX ? each / (usual[RING[at]] + least) : 0));
 }
-
-/** @param {number} row @param {number} column */
-const away = (row, column) => Math.hypot(row < HALF ? row : row - SIZE, column) / SIZE;
-/** @param {number} row @param {number} column */
-const ring = (row, column) => Math.min(96, Math.trunc((away(row, column) * SIZE) / 2));
 
 /** @param {Float32Array} values */
 const smoothed = (values) =>

@@ -42,7 +42,8 @@ export function bars(grey) {
     const down = middle(y - 1, height - 2, 2);
     for (let x = 1; x < width - 1; x += 1) {
       const at = y * width + x;
-      const [dx, dy] = [data[at + 1] - data[at - 1], data[at + width] - data[at - width]];
+      const dx = data[at + 1] - data[at - 1];
+      const dy = data[at + width] - data[at - width];
       const strength = dx * dx + dy * dy;
       // One hard edge of a label must not outvote all the bars.
       const vote = down * middle(x - 1, width - 2, 2) * (strength > most ? most / strength : 1);
@@ -82,7 +83,8 @@ function business(grey) {
   for (let y = 0; y < 4 * rows; y += 1) {
     for (let x = 0; x < 4 * columns; x += 1) {
       const at = y * width + x;
-      const [across, down] = [Math.abs(data[at + 1] - data[at]), Math.abs(data[at + width] - data[at])];
+      const across = Math.abs(data[at + 1] - data[at]);
+      const down = Math.abs(data[at + width] - data[at]);
       cells[(y >> 2) * columns + (x >> 2)] += (2 * Math.min(across, down) + across + down) / 16;
     }
   }

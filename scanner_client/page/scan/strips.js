@@ -18,12 +18,11 @@ const AROUND_PX = 40;
 const PARTS = { upper: [0.05, 0.5], lower: [0.5, 0.95], whole: [0.15, 0.85] };
 
 /**
- * A strip of one part of the bars of a picture in which they stand upright; null if they are too low.
- * @param {Grey} standing @param {Part} part @param {"sharp" | "sharper" | "as it is"} way @param {boolean} light light bars on dark
- * @returns {Grey | null}
+ * A strip of one part of the bars of a picture in which they stand upright, in the rows of `band`; null if they are too low.
+ * @param {Grey} standing @param {[number, number]} rows @param {Part} part @param {"sharp" | "sharper" | "as it is"} way
+ * @param {boolean} light light bars on dark @returns {Grey | null}
  */
-export function strip(standing, part, way, light) {
-  const [top, bottom] = band(standing);
+export function strip(standing, [top, bottom], part, way, light) {
   if (bottom - top < LEAST_ROWS) return null;
   const [above, below] = PARTS[part];
   const profile = mean(standing, top + Math.trunc(above * (bottom - top)), top + Math.trunc(below * (bottom - top)));
@@ -35,11 +34,11 @@ export function strip(standing, part, way, light) {
 export function band(standing) {
   const { data, width, height } = levels.blurred(standing, 1);
   const raw = new Float32Array(height - 2);
+  const middle = Float32Array.from({ length: width }, (_, x) => Math.exp(-2 * ((2 * (x - 1)) / (width - 3) - 1) ** 2));
   for (let y = 1; y < height - 1; y += 1) {
     for (let x = 1; x < width - 1; x += 1) {
       const at = y * width + x;
-      const [across, down] = [Math.abs(data[at + 1] - data[at - 1]), Math.abs(data[at + width] - data[at - width])];
-      raw[y - 1] += (across - 1.2 * down) * Math.exp(-2 * ((2 * (x - 1)) / (width - 3) - 1) ** 2);
+      raw[y - 1] += (Math.abs(data[at + 1] - data[at - 1]) - 1.2 * Math.abs(data[at + width] - data[at - width])) * middle[x];
     }
   }
   const rows = raw.map((_, at) => raw.subarray(Math.max(0, at - 4), at + 5).reduce((sum, each) => sum + each, 0) / 9);
@@ -86,9 +85,18 @@ function crisp(profile, amount, sigma_px) {
 
 /** The light levelled: between the darkest and the lightest nearby. @param {Float32Array} profile */
 function even(profile) {
-  const around = (/** @type {(...values: number[]) => number} */ pick) =>
-    smooth(profile.map((_, at) => pick(...profile.subarray(Math.max(0, at - AROUND_PX), at + AROUND_PX + 1))), AROUND_PX / 2);
-  const [low, high] = [around(Math.min), around(Math.max)];
+  const [low, high] = [profile.slice(), profile.slice()];
+  for (let x = 0; x < profile.length; x += 1) {
+    for (let at = Math.max(0, x - AROUND_PX); at < Math.min(profile.length, x + AROUND_PX + 1); at += 1) {
+      if (profile[at] < low[x]) low[x] = profile[at];
+      if (profile[at] > high[x]) high[x] = profile[at];
+    }
+  }
+  return level(profile, smooth(low, AROUND_PX / 2), smooth(high, AROUND_PX / 2));
+}
+
+/** @param {Float32Array} profile @param {Float32Array} low @param {Float32Array} high */
+function level(profile, low, high) {
   return profile.map((each, at) => ((each - low[at]) / Math.max(high[at] - low[at], 3)) * 200 + 20);
 }
 

@@ -88,6 +88,7 @@ const QUIET = new Set(["panel", "stir"]);
 const ACTS = {
   scanned, typed, found, missing, opened, shown, advised, kept, failed, action: setAction, toggle, choose, ask, done, not_done: notDone,
   reason, cancel, seated, skip, undo, other, next, sign_off: signOff, panel, looked, tick, stir: (state) => [state, []], clear, drop,
+  told: (state, { text }) => say(state, text, false),
   resume: (state) => (signedOn(state) && !state.subject ? resumed(state) : [state, []]),
 };
 
@@ -105,12 +106,12 @@ const reference = (state) => state.subject.connector ?? state.subject.mark;
 
 // --- scanning and typing
 
-/** A scan is taken for what it is. @param {any} state @param {Heard} heard @param {Moment} moment */
-function scanned(state, { reading, mark }, moment) {
+/** A scan is taken for what it is. @param {any} state @param {Heard} heard @returns {[any, Effect[]]} */
+function scanned(state, { reading, mark }) {
   if (mark.faults.length) return say(state, mark.faults[0].text);
   if (state.reasoned) return say(state, "Type the reason first, or cancel.");
   const named = NAMED[mark.meaning];
-  if (named) return named(state, mark.named, moment);
+  if (named) return named(state, mark.named);
   if (!signedOn(state)) return signOn(state, reading.text);
   const part = mark.current_part_number ?? mark.part_number ?? (mark.identity === null || mark.meaning === "plain_serial" ? reading.text : null);
   if (state.subject && part && !mark.cage) {
@@ -127,22 +128,22 @@ export function partKind(text) {
   return null;
 }
 
-/** @type {Record<string, (state: any, name: string, moment: Moment) => [any, Effect[]]>} */
+/** @type {Record<string, (state: any, name: string) => [any, Effect[]]>} */
 const NAMED = {
   badge: (state, name) => signOn(state, name),
   work_order: (state, name) => (signedOn(state) ? setOrder(state, name) : say(state, "Scan your badge first.")),
   tool: (state, name) => (state.subject ? set(state, "tool", name) : say(state, "Scan the connector first.")),
-  cavity: (state, name, moment) => (state.subject ? toggle(state, { type: "toggle", cavity: name }, moment) : say(state, "Scan the connector first.")),
+  cavity: (state, name) => (state.subject ? toggle(state, { type: "toggle", cavity: name }) : say(state, "Scan the connector first.")),
   bench: (state, name) => rename(state, name),
 };
 
-/** A typed line, in the field where it was typed. @param {any} state @param {Heard} heard @param {Moment} moment */
-function typed(state, { field, text, reading }, moment) {
+/** A typed line, in the field where it was typed. @param {any} state @param {Heard} heard @returns {[any, Effect[]]} */
+function typed(state, { field, text, reading }) {
   const told = String(text).trim();
   if (field === "mark") return told ? find(state, reading) : [state, []];
   if (field === "badge") return told ? signOn(state, told) : say(state, "Type or scan your badge.");
   if (field === "work_order") return setOrder(state, told || null);
-  if (field === "cavity") return told ? toggle(state, { type: "toggle", cavity: told }, moment) : [state, []];
+  if (field === "cavity") return told ? toggle(state, { type: "toggle", cavity: told }) : [state, []];
   return set(state, field, told || null);
 }
 

@@ -5,7 +5,6 @@ import { html, render } from "../vendor/preact_htm.js";
 import * as drafts from "../core/drafts.js";
 import * as marks from "../core/marks.js";
 import * as talk from "../core/talk.js";
-import * as profiles from "../core/wedge_profile.js";
 import { DeniedError, makeLink } from "../keep/link.js";
 import { makeStation, typed } from "../keep/station.js";
 import { openStore } from "../keep/store.js";
@@ -22,7 +21,8 @@ const MOST_IDS = 2 * 1000;
 /** Everything that changes, in one place. */
 const app = {
   state: talk.begin(), setup: { token: null, bench: null, sound: true, idle_min: talk.IDLE_MIN, unit: "N" },
-  box: { unsent: [], refused: [], parked: [], known: 0, trouble: null }, tools: [], profile: null, proving: false, takes: null,
+  box: { unsent: [], refused: [], parked: [], known: 0, trouble: null }, tools: /** @type {any[]} */ ([]), profile: /** @type {any} */ (null), proof: /** @type {{name: string, day: string} | null} */ (null),
+  keys: /** @type {import("./keys.js").Listener | null} */ (null), proving: false, takes: /** @type {string | null} */ (null),
   unkept: /** @type {any[]} */ ([]), trouble: /** @type {string | null} */ (null), sending: false, link: /** @type {any} */ (null), scanning: /** @type {string | null} */ (null), update: /** @type {(() => void) | null} */ (null),
 };
 /** @type {any} */
@@ -151,19 +151,27 @@ function typeMark(text) {
 /** What a scanner that types has sent. @param {any} event */
 function wedged(event) {
   signals.wake();
-  if (app.proving) return proven(event);
+  if (event.type === "proven") return proven(event);
+  if (app.proving) { app.proving = false; app.keys?.expect(app.profile, false); }
   if (event.type === "refused") hear({ type: "failed", text: event.reason });
   else scan(event);
 }
 
-/** @param {any} event */
-function proven(event) {
+/** The check symbol came: what it arrived as is what every later scan is turned back by. @param {any} event */
+function proven({ profile, name }) {
   app.proving = false;
-  const profile = profiles.prove(event.tokens ?? []);
-  if (profile.code) return hear({ type: "failed", text: profile.text });
-  app.profile = { ...profile, name: profiles.name(profile), day: new Date().toISOString().slice(0, 10) };
-  store.saveSetting("profile", app.profile);
-  hear({ type: "failed", text: "The scanner is proven." });
+  app.profile = profile;
+  app.proof = { name, day: new Date().toISOString().slice(0, 10) };
+  app.keys?.expect(profile, false);
+  store.saveSetting("wedge", { profile, proof: app.proof }).catch(failed);
+  hear({ type: "told", text: `The scanner is proven: ${name}.` });
+}
+
+/** The next scan is that of the check symbol. */
+function prove() {
+  app.proving = true;
+  app.keys?.expect(app.profile, true);
+  draw();
 }
 
 /** @param {any} changes */
@@ -222,7 +230,7 @@ function draw() {
   const now_ms = Date.now();
   const state = { ...app.state, tools: app.tools, unit: app.setup.unit };
   render(html`<${Screen} app=${app} state=${state} now_ms=${now_ms} hear=${hear} scan=${scan} typeMark=${typeMark} save=${save} send=${() => send(true).catch(failed)} keepAgain=${keepAgain}
-    again=${async (/** @type {string} */ id) => { await store.again(id); await send(true); }} prove=${() => { app.proving = true; draw(); }} takeAlong=${takeAlong}
+    again=${async (/** @type {string} */ id) => { await store.again(id); await send(true); }} prove=${prove} takeAlong=${takeAlong}
     openScan=${(/** @type {string | null} */ what) => { app.scanning = what; draw(); }} />`, /** @type {Element} */ (document.getElementById("bench")));
 }
 
@@ -230,14 +238,16 @@ async function begin() {
   /** @type {Element} */ (document.getElementById("bench")).replaceChildren();
   store = await openStore();
   app.setup = { ...app.setup, ...(await store.setting("setup")) };
-  app.profile = (await store.setting("profile")) ?? null;
+  const known = await store.setting("wedge");
+  app.profile = known?.profile ?? null;
+  app.proof = known?.proof ?? null;
   const memory = (await store.setting("talk")) ?? {};
   app.state = talk.begin({ ...memory, idle_min: app.setup.idle_min, shift: { ...memory.shift, bench: app.setup.bench } });
   await connect();
   hear({ type: "tick" });
   hear({ type: "resume" });
   await lookAgain();
-  listen(() => app.profile, wedged);
+  app.keys = listen(app.profile, wedged);
   for (const each of ["pointerdown", "keydown"]) document.addEventListener(each, () => { signals.wake(); if (app.state.shift.badge) app.state = { ...app.state, used_at_ms: Date.now() }; }, { passive: true });
   setInterval(() => { hear({ type: "tick" }); }, TICK_MS);
   // Not knowing yet that the service is back loses nothing: what waits is on disk.

@@ -65,7 +65,7 @@ export function Waiting({ hear, box, now_ms, send, again, sending }) {
 }
 
 /** The set-up of this device: what it needs once, and what a person may like. @param {any} props */
-export function Setup({ hear, setup, save, profile, proving, prove, takeAlong, takes, closable }) {
+export function Setup({ hear, setup, save, proof, proving, prove, takeAlong, takes, closable }) {
   const body = html`
     <${Line} label=${setup.token ? "Another token of this bench" : "Token of this bench"} name="token" type="password" button="Use it" second=${!!setup.token} onGive=${(/** @type {string} */ token) => save({ token: token.trim() })} />
     ${setup.token && html`
@@ -73,7 +73,7 @@ export function Setup({ hear, setup, save, profile, proving, prove, takeAlong, t
       <label class="check"><input type="checkbox" checked=${setup.sound} onChange=${() => save({ sound: !setup.sound })} /><span>Sounds</span></label>
       <${Line} label=${`Signs off after ${setup.idle_min} minutes without use. Minutes:`} name="idle" mode="numeric" button="Set" onGive=${(/** @type {string} */ text) => { const minutes = Number(text); if (minutes >= 1 && minutes <= 720) save({ idle_min: minutes }); }} />
       <h3>Scanner that types</h3>
-      <p>${profile ? `Proven: ${profile.name}, on ${profile.day}.` : "Not proven yet: marks with separators are refused until it is."} The check symbol comes from <code>tinebook label check</code>.</p>
+      <p>${proof ? `Proven on ${proof.day}: ${proof.name}.` : "Not proven yet: marks with separators are refused until it is."} The check symbol comes from <code>tinebook label check</code>.</p>
       <button type="button" class="primary second" onClick=${prove}>${proving ? "Scan the check symbol now" : "Prove the scanner"}</button>
       <h3>Take along</h3>
       <p>Connectors that this device is to know where there is no network: one mark a line.</p>

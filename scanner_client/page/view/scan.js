@@ -65,7 +65,7 @@ export function Photo({ onRead, onTrouble }) {
   return html`<label class="primary second file"><span>${busy ? "Reading the photo" : "Take a photo"}</span><input type="file" accept="image/*" capture="environment" disabled=${busy} onChange=${taken} /></label>`;
 }
 
-/** @param {{hear: any, shift: any}} props */
+/** @param {{hear: any, scan: any, shift: any}} props */
 export function SignOn({ hear, scan, shift }) {
   return html`<section class="screen">
     <h2>Who works here?</h2>

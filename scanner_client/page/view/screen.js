@@ -46,7 +46,7 @@ function Body(props) {
 
 /** @param {any} props */
 function Settings({ app, hear, save, prove, takeAlong, closable }) {
-  return html`<${Setup} hear=${hear} setup=${app.setup} save=${save} profile=${app.profile} proving=${app.proving} prove=${prove} takeAlong=${takeAlong} takes=${app.takes} closable=${closable} />`;
+  return html`<${Setup} hear=${hear} setup=${app.setup} save=${save} proof=${app.proof} proving=${app.proving} prove=${prove} takeAlong=${takeAlong} takes=${app.takes} closable=${closable} />`;
 }
 
 /** Who works, on what, and for how long this screen stays theirs. @param {any} props */

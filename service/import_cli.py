@@ -1,34 +1,36 @@
 """The commands `tinebook import ...`: what a shop has on file, checked whole before anything of it is written."""
 
-import gc
+import os
 import sys
 from collections.abc import Callable, Coroutine, Iterable
-from contextlib import AbstractContextManager, asynccontextmanager
+from contextlib import AbstractContextManager
 from pathlib import Path
-from typing import Any, Protocol, Self
+from typing import Any, Protocol, Self, TypeVar
 
-import asyncpg
 import click
 from msgspec import Struct
 
-from service import app, catalog
-from service.core.entries import Entry
+from service import app, catalog, crew, import_jobs
+from service.import_jobs import Order
 from service.runtime import Databases
 from service.settings import Settings
-from service.store import database
 from service.workflow import arrangements, enrolling, entry_tables, geometry_tables, importing, shop
-from service.workflow.enrolling import Enroller
-from service.workflow.recording import Scribe
-from service.workflow.reference import Reference
-from service.workflow.sheets import Flaw, Form
+from service.workflow.shares import WHOLE
+from service.workflow.sheets import Flaw
+
+R = TypeVar("R")
 
 Opened = Callable[[Settings], AbstractContextManager[Databases]]
 Run = Callable[[Coroutine[Any, Any, Any]], Any]
 
-_BROKEN = 1
+_BROKEN, _UNUSABLE = 1, 2
 _NDJSON = b"{"
 _AT_ONCE = 500
 """Cavity sets or drawings in one transaction."""
+_WORTH_DIVIDING = 2_000_000
+"""Bytes of a file from which on a second process is worth its start."""
+_MOST_PROCESSES = 8
+"""More than this the database does not keep up with."""
 
 
 class Progress(Protocol):
@@ -47,9 +49,30 @@ class Work(Struct, frozen=True):
     file: Path
     by: str
     dry_run: bool
+    processes: int
     opened: Opened
     run: Run
     progress: Callable[[str], Progress]
+
+    def order(self, dsn: str, form: str | None = None) -> Order:
+        """What every process of the import has to know."""
+        return Order(dsn, self.config.house, self.file, self.by, form)
+
+    def shared(self, job: crew.Job[Order, R], order: Order, what: str) -> list[R]:
+        """Let every process do its share of the file, this one alone where there is just one; what came of each."""
+        with self.progress(what) as progress:
+
+            def tell(done: int) -> None:
+                progress.tell(done, 0)
+
+            if self.processes == 1:
+                return [self.run(job(order, WHOLE, tell))]
+            try:
+                return crew.divided(job, order, self.processes, tell)
+            except crew.CrewError as error:
+                ended = click.ClickException(str(error))
+                ended.exit_code = _UNUSABLE
+                raise ended from error
 
     def show(self, flaws: Iterable[object]) -> None:
         """Print what is wrong, each on a line."""
@@ -79,13 +102,14 @@ def command(opened: Opened, run: Run, progress: Callable[[str], Progress]) -> cl
         @click.argument("file", type=click.Path(exists=True, path_type=Path))
         @click.option("--by", default="import", show_default=True, help="Recorded by.")
         @click.option("--dry-run", is_flag=True, help="Only check the file.")
+        @click.option("--processes", type=click.IntRange(1, 64), help="How many share a large table. [one a core]")
         @click.pass_obj
-        def one(config: Settings, file: Path, by: str, *, dry_run: bool) -> None:
+        def one(config: Settings, file: Path, by: str, processes: int | None, *, dry_run: bool) -> None:
             if not file.is_file():
                 text = f"{file} is no ordinary file: it is read twice, first to check it, so put it on disk"
                 raise click.UsageError(text)
             try:
-                imported(Work(config, file, by, dry_run, opened, run, progress))
+                imported(Work(config, file, by, dry_run, processes or _worth(file), opened, run, progress))
             except KeyboardInterrupt as stopped:
                 text = "stopped; what was written stays: the same command goes on from there"
                 raise click.ClickException(text) from stopped
@@ -101,35 +125,39 @@ def _entries(work: Work) -> None:
     if begins.startswith(_NDJSON):
         _lines(work)
     else:
-        _table(work, entry_tables.ENTRIES)
+        _table(work, entry_tables.ENTRIES.name)
 
 
 def _lines(work: Work) -> None:
-    bad = importing.check(work.file)
-    for each in bad:
-        click.echo(f"{work.file}:{each.number}: {each.text}", err=True)
+    # Whether a line can be read no database has to say.
+    shares = work.shared(import_jobs.check_lines, work.order(""), "lines checked")
+    bad = sorted(dict.fromkeys(each for share in shares for each in share), key=lambda each: each.number)
+    _say(work, bad)
     if bad:
         raise click.ClickException(f"{len(bad)} lines can't be read; nothing was imported")
     if work.dry_run:
         click.echo("every line can be read")
         return
     with work.opened(work.config) as found:
-        _told(work, *work.run(_recorded(found.service_dsn, work, None)))
+        _record(work, work.order(found.service_dsn))
 
 
-def _table(work: Work, form: Form[Entry]) -> None:
+def _table(work: Work, form: str) -> None:
     with work.opened(work.config) as found:
-        rows, flaws = work.run(_checked(found.service_dsn, work, form))
+        order = work.order(found.service_dsn, form)
+        rows, flaws = entry_tables.verdict(work.shared(import_jobs.check_entries, order, "rows checked"))
         work.refuse(flaws)
         if work.dry_run:
             click.echo(f"{rows} rows can be imported")
             return
-        _told(work, *work.run(_recorded(found.service_dsn, work, form)))
+        _record(work, order)
 
 
-def _told(work: Work, tally: importing.Tally, refused: list[importing.BadLine]) -> None:
-    for each in refused:
-        click.echo(f"{work.file}:{each.number}: {each.text}", err=True)
+def _record(work: Work, order: Order) -> None:
+    shares = work.shared(import_jobs.record_entries, order, "entries")
+    tally = sum((each for each, _ in shares), start=importing.Tally())
+    refused = sorted((each for _, several in shares for each in several), key=lambda each: each.number)
+    _say(work, refused)
     click.echo(
         f"{tally.recorded} recorded, {tally.already_recorded} already recorded, "
         f"{tally.parked} parked, {tally.refused} refused"
@@ -138,61 +166,28 @@ def _told(work: Work, tally: importing.Tally, refused: list[importing.BadLine]) 
         sys.exit(_BROKEN)
 
 
-async def _checked(dsn: str, work: Work, form: Form[Entry]) -> tuple[int, list[Flaw]]:
-    async with _connected(dsn) as connection:
-        scribe = Scribe(work.config.house, Reference(catalog.load()))
-        with work.progress("rows checked") as progress:
-            return await entry_tables.check(connection, scribe, work.file, form, lambda done: progress.tell(done, 0))
-
-
-async def _recorded(dsn: str, work: Work, form: Form[Entry] | None) -> tuple[importing.Tally, list[importing.BadLine]]:
-    # A million entries at once are much to search for cycles that they can't have: it took a quarter of the time.
-    gc.disable()
-    pool = await database.service_pool(dsn, importing.AT_ONCE)
-    try:
-        reference = Reference(catalog.load())
-        async with pool.acquire() as connection:
-            reference.go_by(await shop.book(connection))
-        scribe = Scribe(work.config.house, reference)
-        with work.progress("entries") as progress:
-
-            def tell(tally: importing.Tally) -> None:
-                progress.tell(tally.done, 0)
-
-            if form is None:
-                return await importing.run(pool, scribe, work.file, work.by, app.now, tell)
-            lines = entry_tables.lines(work.file, form)
-            return await importing.record(pool, scribe, lines, work.by, app.now, tell, entry_tables.WINDOW)
-    finally:
-        await pool.close()
+def _say(work: Work, lines: Iterable[importing.BadLine]) -> None:
+    for each in lines:
+        click.echo(f"{work.file}:{each.number}: {each.text}", err=True)
 
 
 def _connectors(work: Work) -> None:
     with work.opened(work.config) as found:
-        tally, flaws = work.run(_enrolled(found.service_dsn, work))
-    work.show(flaws)
-    if work.dry_run:
-        click.echo(f"{tally.done} rows can be imported")
-        return
-    click.echo(f"{tally.registered} registered, {tally.already_registered} already registered, {len(flaws)} refused")
-    if flaws:
-        sys.exit(_BROKEN)
-
-
-async def _enrolled(dsn: str, work: Work) -> tuple[enrolling.Enrolled, list[Flaw]]:
-    gc.disable()
-    async with _connected(dsn) as connection:
-        reference = Reference(catalog.load())
-        enroller = Enroller(connection, Scribe(work.config.house, reference), reference)
-        with work.progress("rows checked") as progress:
-            rows, flaws = await enroller.check(work.file, lambda done: progress.tell(done, 0))
+        order = work.order(found.service_dsn)
+        rows, flaws = enrolling.verdict(work.shared(import_jobs.check_connectors, order, "rows checked"))
         work.refuse(flaws)
         if work.dry_run:
-            return enrolling.Enrolled(registered=rows), []
-        with work.progress("connectors") as progress:
-            return await enroller.run(
-                work.file, work.config.house, work.by, app.now, lambda done: progress.tell(done, rows)
-            )
+            click.echo(f"{rows} rows can be imported")
+            return
+        shares = work.shared(import_jobs.register_connectors, order, "connectors")
+    registered, already = (
+        sum(getattr(each, name) for each, _ in shares) for name in enrolling.Enrolled.__struct_fields__
+    )
+    late = [each for _, several in shares for each in several]
+    work.show(late)
+    click.echo(f"{registered} registered, {already} already registered, {len(late)} refused")
+    if late:
+        sys.exit(_BROKEN)
 
 
 def _cavities(work: Work) -> None:
@@ -204,7 +199,7 @@ def _cavities(work: Work) -> None:
         return
 
     async def record(dsn: str) -> int:
-        async with _connected(dsn) as connection, connection.transaction():
+        async with import_jobs.connected(dsn) as connection, connection.transaction():
             return sum(
                 [
                     await shop.record_cavity_sets(connection, chunk, work.by, app.now())
@@ -226,7 +221,7 @@ def _coordinates(work: Work) -> None:
         return
 
     async def record(dsn: str) -> int:
-        async with _connected(dsn) as connection, connection.transaction():
+        async with import_jobs.connected(dsn) as connection, connection.transaction():
             return await arrangements.record(connection, drawings, work.by, app.now())
 
     with work.opened(work.config) as found:
@@ -234,19 +229,20 @@ def _coordinates(work: Work) -> None:
     click.echo(f"coordinates of {new} arrangements new or changed, {len(drawings) - new} as they were")
 
 
-@asynccontextmanager
-async def _connected(dsn: str) -> Any:
-    connection: asyncpg.Connection = await database.service_connection(dsn)
-    try:
-        yield connection
-    finally:
-        await connection.close()
+def _worth(file: Path) -> int:
+    if file.stat().st_size < _WORTH_DIVIDING:
+        return 1
+    return min(len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count() or 1, _MOST_PROCESSES)
 
 
 _COMMANDS: tuple[tuple[str, Callable[[Work], None], str], ...] = (
     ("connectors", _connectors, "Register connectors from a table; cavities by part number or cavity_set."),
-    ("placements", lambda work: _table(work, entry_tables.PLACEMENTS), "Record where connectors are, from a table."),
-    ("carry-ins", lambda work: _table(work, entry_tables.CARRY_INS), "Record opening counts from a table."),
+    (
+        "placements",
+        lambda work: _table(work, entry_tables.PLACEMENTS.name),
+        "Record where connectors are, from a table.",
+    ),
+    ("carry-ins", lambda work: _table(work, entry_tables.CARRY_INS.name), "Record opening counts from a table."),
     ("cavities", _cavities, "Keep cavity sets from a table: cavities under a part number or a name."),
     ("coordinates", _coordinates, "Keep the true places of an arrangement's cavities from a table."),
     (

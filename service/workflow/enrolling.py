@@ -1,6 +1,6 @@
 """Connectors in bulk from a table: checked whole before anything is written, then registered thousands at a time."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import datetime
 from itertools import islice
 from pathlib import Path
@@ -17,7 +17,8 @@ from service.workflow import registering, sheets, shop
 from service.workflow.recording import Scribe
 from service.workflow.reference import Reference
 from service.workflow.registering import Request
-from service.workflow.sheets import Flaw, Form, Repeats, Row
+from service.workflow.shares import Share
+from service.workflow.sheets import Checked, Flaw, Form, Repeats, Row
 from service.workflow.shop import Shop
 
 T = TypeVar("T")
@@ -110,12 +111,12 @@ class Enroller:
         self._scribe = scribe
         self._reference = reference
 
-    async def check(self, path: Path, progress: Callable[[int], None]) -> tuple[int, list[Flaw]]:
-        """How many rows the table has, and every flaw in it: cells, what the books say otherwise, one connector twice."""
+    async def check(self, path: Path, share: Share, progress: Callable[[int], None]) -> Checked:
+        """How many rows a share of the table has, and every flaw in it: cells, what the books say otherwise."""
         flaws: list[Flaw] = []
         repeats, done = Repeats(), 0
         held = Shop(await shop.book(self._connection))
-        for chunk in chunks(sheets.read(path, CONNECTORS), CHUNK):
+        for chunk in chunks(sheets.read(path, CONNECTORS, share), CHUNK):
             rows = [each for each in chunk if isinstance(each, Row)]
             flaws += [each for each in chunk if isinstance(each, Flaw)]
             for each in await self._judged(rows, held):
@@ -127,16 +128,21 @@ class Enroller:
             progress(done)
             if len(flaws) >= MOST_FLAWS:
                 break
-        flaws += repeats.flaws("serial", "is the same connector as")
-        return done, sorted(flaws, key=lambda each: each.row)
+        return Checked(done, flaws, repeats)
 
     async def run(
-        self, path: Path, house: HouseRule, by: str, clock: Callable[[], datetime], progress: Callable[[int], None]
+        self,
+        path: Path,
+        share: Share,
+        house: HouseRule,
+        by: str,
+        clock: Callable[[], datetime],
+        progress: Callable[[int], None],
     ) -> tuple[Enrolled, list[Flaw]]:
         """Register what `check` found in order. Each transaction is whole: cut off and run again, it goes on where it was."""
         tally, flaws = Enrolled(), []
         held = Shop(await shop.book(self._connection))
-        for chunk in chunks((each for each in sheets.read(path, CONNECTORS) if isinstance(each, Row)), CHUNK):
+        for chunk in chunks((each for each in sheets.read(path, CONNECTORS, share) if isinstance(each, Row)), CHUNK):
             async with self._connection.transaction():
                 await database.run(self._connection, "lock_parking")
                 judged = await self._judged(chunk, held)
@@ -175,6 +181,11 @@ class Enroller:
         except problems.ProblemRaised as raised:
             return _Judged(row.number, identity=identity, flaw=_flaw(row, raised.problem))
         return _Judged(row.number, definition=definition, identity=identity)
+
+
+def verdict(shares: Sequence[Checked]) -> tuple[int, list[Flaw]]:
+    """How many rows the table has, and every flaw in it, one connector twice included."""
+    return sheets.verdict(shares, "serial", "is the same connector as")
 
 
 def _named(identity: tuple[str, str | None, str | None]) -> dict[str, str]:

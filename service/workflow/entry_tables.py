@@ -3,7 +3,7 @@
 An entry without an id of its own gets one that is made of its row, so that the same table imported again counts once.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from service import problems
@@ -14,7 +14,8 @@ from service.store.database import Connection
 from service.workflow import enrolling, finding, sheets
 from service.workflow.importing import Line
 from service.workflow.recording import Scribe
-from service.workflow.sheets import Flaw, Form, Repeats, Row
+from service.workflow.shares import Share
+from service.workflow.sheets import Checked, Flaw, Form, Repeats, Row
 
 WINDOW = 100_000
 """Rows held in memory at once."""
@@ -35,6 +36,7 @@ PLACEMENTS = Form(
     needed=_WHO,
     fixed={"kind": "placement"},
     identified=True,
+    shared_by="connector",
     faults=_faults,
 )
 CARRY_INS = Form(
@@ -44,6 +46,7 @@ CARRY_INS = Form(
     needed=_WHO,
     fixed={"kind": "carry_in"},
     identified=True,
+    shared_by="connector",
     faults=_faults,
 )
 # A cell holds one cavity: an entry of several is as many rows, or a line of NDJSON.
@@ -53,25 +56,27 @@ ENTRIES = Form(
     columns=tuple(each for each in Entry.__struct_fields__ if each != "cavities"),
     needed=(*_WHO, "kind"),
     identified=True,
+    shared_by="connector",
     faults=_faults,
 )
 
 
-def lines(path: Path, form: Form[Entry]) -> Iterator[Line]:
-    """The entries of a table that was checked."""
-    return (Line(each.number, each.value) for each in sheets.read(path, form) if isinstance(each, Row))
+FORMS = {each.name: each for each in (PLACEMENTS, CARRY_INS, ENTRIES)}
+"""The tables of entries by the name of what is in a row."""
+
+
+def lines(path: Path, form: Form[Entry], share: Share) -> Iterator[Line]:
+    """The entries of a share of a table that was checked."""
+    return (Line(each.number, each.value) for each in sheets.read(path, form, share) if isinstance(each, Row))
 
 
 async def check(
-    connection: Connection, scribe: Scribe, path: Path, form: Form[Entry], progress: Callable[[int], None]
-) -> tuple[int, list[Flaw]]:
-    """How many rows a table has, and every flaw in it: cells, a row that stands twice, a cavity that is not there.
-
-    Two rows that say the same can't be told from one row copied by mistake: with ids of their own they can.
-    """
+    connection: Connection, scribe: Scribe, path: Path, form: Form[Entry], share: Share, progress: Callable[[int], None]
+) -> Checked:
+    """How many rows a share of a table has, and every flaw in it: cells, a cavity that is not there."""
     flaws: list[Flaw] = []
     repeats, done = Repeats(), 0
-    for chunk in enrolling.chunks(sheets.read(path, form), _CHECKED):
+    for chunk in enrolling.chunks(sheets.read(path, form, share), _CHECKED):
         flaws += [each for each in chunk if isinstance(each, Flaw)]
         rows = [each for each in chunk if isinstance(each, Row)]
         for row in rows:
@@ -81,8 +86,15 @@ async def check(
         progress(done)
         if len(flaws) >= enrolling.MOST_FLAWS:
             break
-    flaws += repeats.flaws(None, "says the same as, or has the id of,")
-    return done, sorted(flaws, key=lambda each: each.row)
+    return Checked(done, flaws, repeats)
+
+
+def verdict(shares: Sequence[Checked]) -> tuple[int, list[Flaw]]:
+    """How many rows a table has, and every flaw in it, a row that stands twice included.
+
+    Two rows that say the same can't be told from one row copied by mistake: with ids of their own they can.
+    """
+    return sheets.verdict(shares, None, "says the same as, or has the id of,")
 
 
 async def _unknown_cavities(connection: Connection, scribe: Scribe, rows: list[Row[Entry]]) -> list[Flaw]:

@@ -9,11 +9,13 @@ from pathlib import Path
 import asyncpg
 import msgspec
 from msgspec import Struct
+from msgspec.structs import astuple
 
 from service.core import chain, entries, noting
 from service.core.discrepancies import Code
 from service.core.entries import Entry, Recorded
 from service.workflow.recording import Scribe, Submission
+from service.workflow.shares import WHOLE, Share
 
 WINDOW = 1_000_000
 """Lines held in memory at once: bounds the memory, and is as many as are worth sorting by connector."""
@@ -50,13 +52,27 @@ class Tally(Struct):
         """All lines dealt with."""
         return self.recorded + self.already_recorded + self.parked + self.refused
 
+    def __add__(self, other: "Tally") -> "Tally":
+        return Tally(*(mine + its for mine, its in zip(astuple(self), astuple(other), strict=True)))
 
-def read(lines: Iterable[bytes]) -> Iterator[Line | BadLine]:
-    """Entries of an NDJSON file, one a line."""
+
+class _About(Struct, frozen=True):
+    """Which connector a line is about: all that has to be known of the lines of other shares."""
+
+    connector: str
+
+
+_about = msgspec.json.Decoder(_About)
+
+
+def read(lines: Iterable[bytes], share: Share = WHOLE) -> Iterator[Line | BadLine]:
+    """Entries of a share of an NDJSON file, one a line. A line whose share can't be told is a bad one in every share."""
     for number, line in enumerate(lines, 1):
         if line.isspace():
             continue
         try:
+            if share.of > 1 and not share.has(_about.decode(line).connector):
+                continue
             entry = entries.EntryDecoder.decode(line)
         except (msgspec.DecodeError, UnicodeDecodeError) as error:
             yield BadLine(number, str(error))
@@ -69,27 +85,23 @@ def read(lines: Iterable[bytes]) -> Iterator[Line | BadLine]:
         )
 
 
-def check(path: Path) -> list[BadLine]:
-    """The lines of a file that can't be read; a dry run that changes nothing."""
+def check(path: Path, share: Share, progress: Callable[[int], None]) -> list[BadLine]:
+    """The lines of a share of a file that can't be read; a dry run that changes nothing."""
+    bad, done = [], 0
     with path.open("rb") as file:
-        return [each for each in read(file) if isinstance(each, BadLine)]
+        for done, each in enumerate(read(file, share), 1):
+            if isinstance(each, BadLine):
+                bad.append(each)
+            if done % CHUNK == 0:
+                progress(done)
+    progress(done)
+    return bad
 
 
-async def run(
-    pool: asyncpg.Pool,
-    scribe: Scribe,
-    path: Path,
-    by: str,
-    clock: Callable[[], datetime],
-    progress: Callable[[Tally], None],
-) -> tuple[Tally, list[BadLine]]:
-    """Record a file that `check` found readable. Each transaction is whole: cut off and run again, it goes on where it was.
-
-    Several chunks are under way at once, so that the database writes one while the next is being folded.
-    """
+def lines(path: Path, share: Share) -> Iterator[Line]:
+    """The entries of a share of a file that `check` found readable."""
     with path.open("rb") as file:
-        lines = (each for each in read(file) if isinstance(each, Line))
-        return await record(pool, scribe, lines, by, clock, progress)
+        yield from (each for each in read(file, share) if isinstance(each, Line))
 
 
 async def record(
@@ -101,7 +113,11 @@ async def record(
     progress: Callable[[Tally], None],
     window: int = WINDOW,
 ) -> tuple[Tally, list[BadLine]]:
-    """Record entries as `run` does, from wherever they are read; `window` bounds how many are held in memory at once."""
+    """Record entries that were checked. Each transaction is whole: cut off and run again, it goes on where it was.
+
+    Several chunks are under way at once, so that the database writes one while the next is being folded. `window` bounds
+    how many entries are held in memory at once.
+    """
     tally, refused = Tally(), []
 
     async def work(chunks: Iterator[list[Line]]) -> None:

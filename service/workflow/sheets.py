@@ -10,7 +10,7 @@ import io
 import re
 from array import array
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from types import UnionType
@@ -20,12 +20,16 @@ from uuid import UUID
 import msgspec
 from msgspec import Struct
 
+from service.workflow.shares import WHOLE, Share
+
 T = TypeVar("T")
 T_co = TypeVar("T_co", covariant=True)
 
 _DIVIDERS = (",", ";", "\t")
 _IDS = UUID("6f2b1f52-7f4f-4c55-9e0c-3f5d5c1c6a10")
 """The name space of ids that are made of a row's content: the same row always has the same id."""
+_TOGETHER = 1_000
+"""Rows that are in one share where no column decides."""
 _sorted_encoder = msgspec.json.Encoder(order="sorted")
 
 
@@ -51,7 +55,8 @@ class Row(Struct, Generic[T], frozen=True):
 class Form(Struct, Generic[T], frozen=True):
     """What a kind of table holds: its columns, those that every row fills, and what a row's cells are read as.
 
-    `fixed` are fields that no column states; where `identified`, the row's id becomes the field `id`.
+    `fixed` are fields that no column states; where `identified`, the row's id becomes the field `id`. `shared_by` is the
+    column whose cell says in which share a row is; rows without one are shared out by their number.
     """
 
     name: str
@@ -60,6 +65,7 @@ class Form(Struct, Generic[T], frozen=True):
     needed: tuple[str, ...]
     fixed: Mapping[str, str] = {}
     identified: bool = False
+    shared_by: str | None = None
     faults: Callable[[T], Iterable[tuple[str, str]]] = lambda _: ()
 
 
@@ -81,8 +87,11 @@ _KINDS = {
 }
 
 
-def read(path: Path, form: Form[T]) -> Iterator[Row[T] | Flaw]:
-    """The rows of a table one after the other. What is wrong with the header, or can't be read on, ends it."""
+def read(path: Path, form: Form[T], share: Share = WHOLE) -> Iterator[Row[T] | Flaw]:
+    """The rows of a share of a table one after the other. What is wrong with the header, or can't be read on, ends it.
+
+    A row whose share can't be told is a flaw in every share.
+    """
     with path.open("rb") as file:
         lines = _decoded(file)
         try:
@@ -90,7 +99,7 @@ def read(path: Path, form: Form[T]) -> Iterator[Row[T] | Flaw]:
             divider = _divider(line, form.columns)
             names = next(csv.reader(io.StringIO(line, newline=""), delimiter=divider, strict=True), [])
             flaws = list(_header_flaws(names, form))
-            yield from flaws or _rows(csv.reader(lines, delimiter=divider, strict=True), names, form)
+            yield from flaws or _rows(csv.reader(lines, delimiter=divider, strict=True), names, form, share)
         except UnicodeDecodeError:
             yield Flaw(1, None, "the file is not in UTF-8: save it again as CSV UTF-8")
         except csv.Error as error:
@@ -128,8 +137,9 @@ class _Reader(Protocol[T_co]):
     def __next__(self) -> T_co: ...
 
 
-def _rows(reader: _Reader[list[str]], names: list[str], form: Form[T]) -> Iterator[Row[T] | Flaw]:
+def _rows(reader: _Reader[list[str]], names: list[str], form: Form[T], share: Share) -> Iterator[Row[T] | Flaw]:
     patterns = [(name, kind.pattern.fullmatch) for name, kind in _typed(form).items() if name in names]
+    at = names.index(form.shared_by) if form.shared_by in names else None
     number = 1
     while True:
         number += 1
@@ -147,6 +157,8 @@ def _rows(reader: _Reader[list[str]], names: list[str], form: Form[T]) -> Iterat
             continue
         if len(cells) != len(names):
             yield Flaw(number, None, f"has {len(cells)} cells, the header has {len(names)}")
+            continue
+        if not share.has(str(number // _TOGETHER) if at is None else cells[at]):
             continue
         given = {name: cell for name, cell in zip(names, cells, strict=True) if cell}
         read = _read(number, given, form, patterns)
@@ -213,24 +225,47 @@ def _plain(hint: Any) -> Any:
 
 
 class Repeats:
-    """Finds rows that say what an earlier one said, in eight bytes a row."""
+    """Finds rows that say what an earlier one said, in sixteen bytes a row: the keys, and whose they are."""
 
     def __init__(self) -> None:
-        self._seen = array("Q")
-        self._rows = array("Q")
+        self.keys = array("Q")
+        self.rows = array("Q")
 
     def add(self, key: UUID, row: int) -> None:
         """Take note of a row."""
-        self._seen.append(key.int >> 64)
-        self._rows.append(row)
+        self.keys.append(key.int >> 64)
+        self.rows.append(row)
+
+    def extend(self, other: "Repeats") -> None:
+        """Take note of all rows that another took note of."""
+        self.keys.extend(other.keys)
+        self.rows.extend(other.rows)
 
     def flaws(self, column: str | None, what: str) -> Iterator[Flaw]:
         """Every row whose key an earlier row has."""
-        if len(set(self._seen)) == len(self._seen):
+        if len(set(self.keys)) == len(self.keys):
             return
         first: dict[int, int] = {}
-        for key, row in zip(self._seen, self._rows, strict=True):
+        for row, key in sorted(zip(self.rows, self.keys, strict=True)):
             if key in first:
                 yield Flaw(row, column, f"{what} row {first[key]}")
             else:
                 first[key] = row
+
+
+class Checked(Struct, frozen=True):
+    """What one share of a table was found to be: how many rows can be read, what is wrong, and what each row says."""
+
+    rows: int
+    flaws: list[Flaw]
+    repeats: Repeats
+
+
+def verdict(shares: Sequence[Checked], column: str | None, what: str) -> tuple[int, list[Flaw]]:
+    """How many rows a table has and every flaw in it, by row, once all shares are checked; `what` says what a repeat is."""
+    repeats = Repeats()
+    for each in shares:
+        repeats.extend(each.repeats)
+    flaws = dict.fromkeys(flaw for each in shares for flaw in each.flaws)
+    flaws.update(dict.fromkeys(repeats.flaws(column, what)))
+    return sum(each.rows for each in shares), sorted(flaws, key=lambda flaw: flaw.row)

@@ -1,6 +1,6 @@
 """The wire contract: what the API reads and writes. Times are RFC 3339 UTC, units stand in field names."""
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Annotated, Any, Literal
 from uuid import UUID
 
@@ -520,9 +520,10 @@ class PersonPut(Request, frozen=True, kw_only=True):
 
 
 class ToolPut(Request, frozen=True, kw_only=True):
-    """A tool on the shop's list, by its part number."""
+    """A tool on the shop's list, by its part number. `due_on` is the last day on which its check holds, where it has one."""
 
     part_number: Text
+    due_on: date | None = None
 
 
 class Written(Reply, frozen=True, kw_only=True):

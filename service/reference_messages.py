@@ -1,6 +1,6 @@
 """The wire contract for what is looked things up in: the shop's own figures, arrangements and their drawings."""
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Annotated
 
 from msgspec import Meta
@@ -9,6 +9,7 @@ from service.core.entries import ContactSize, Day, Note, Text
 from service.core.house import Figure, What
 from service.core.sights import Sight
 from service.messages import Reply, Request
+from service.part_number_messages import ToolUseView
 
 
 class HouseValueRequest(Request, frozen=True, kw_only=True):
@@ -97,3 +98,19 @@ class InsertView(Reply, frozen=True, kw_only=True):
     view: Sight
     schematic: bool
     coordinates_source: str | None
+
+
+class ShopToolView(Reply, frozen=True, kw_only=True):
+    """A tool on the shop's list: until when its check holds, and which halves and sizes the catalogue has its number serve."""
+
+    mark: str
+    part_number: str
+    due_on: date | None
+    serves: tuple[ToolUseView, ...]
+
+
+class ShopToolList(Reply, frozen=True, kw_only=True):
+    """A page of the shop's tools by mark; `next` is the cursor of the following page."""
+
+    tools: tuple[ShopToolView, ...]
+    next: str | None

@@ -59,7 +59,8 @@ def _uuid(text: str, what: problems.Type) -> UUID:
         raise problems.raised(what, f"{text!r} is not an id: ids are UUIDs") from error
 
 
-def _key(text: str) -> str:
+def key(text: str) -> str:
+    """What a thing on one of the shop's lists is kept under. Raises the problem for what can't be one."""
     try:
         return msgspec.convert(text, entries.Text)
     except msgspec.ValidationError as error:
@@ -95,8 +96,14 @@ async def find_connectors(services: Services, call: Call) -> Reply:
                 services.scribe.definitions,
                 reading.cursor(asked.cursor, connectors.Cursor),
                 asked.limit,
-                asked.part_number,
-                asked.family,
+                connectors.Wanted(
+                    part_number=asked.part_number,
+                    family=asked.family,
+                    asset=asked.asset,
+                    zone=asked.zone,
+                    position=asked.position,
+                    work_order=asked.work_order,
+                ),
             )
     lines = connectors.lines(found, services.house)
     return Reply(200, messages.ConnectorList(connectors=lines, next=reading.encode_cursor(following)))
@@ -146,7 +153,8 @@ async def plan(services: Services, call: Call) -> Reply:
     connector = _uuid(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR)
     parked = await planning.waiting(services.pool, connector)
     head = await services.reader.one(connector)
-    return Reply(200, planning.answer(head, call.body, services.reference, services.house, parked))
+    today = services.clock().date()
+    return Reply(200, planning.answer(head, call.body, services.reference, services.house, parked, today))
 
 
 async def list_ledger(services: Services, call: Call) -> Reply:
@@ -318,18 +326,10 @@ async def cycle_limits(services: Services, call: Call) -> Reply:
 
 async def put_person(services: Services, call: Call) -> Reply:
     """Add a person to the shop's list, or rename one."""
-    badge = _key(call.path["badge"])
+    badge = key(call.path["badge"])
     async with services.pool.acquire() as connection:
         await database.run(connection, "put_person", badge, call.body.name)
     return Reply(200, messages.Written(key=badge))
-
-
-async def put_tool(services: Services, call: Call) -> Reply:
-    """Add a tool to the shop's list, or change what it is."""
-    mark = _key(call.path["mark"])
-    async with services.pool.acquire() as connection:
-        await database.run(connection, "put_tool", mark, call.body.part_number)
-    return Reply(200, messages.Written(key=mark))
 
 
 async def _refresh(services: Services) -> None:

@@ -19,11 +19,15 @@ class Nothing(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Connectors(Struct, frozen=True, forbid_unknown_fields=True):
-    """Find by a mark, or page through all by serial."""
+    """Find by a mark, or page through all by serial. Filters combine; `work_order` is one that some entry states."""
 
     mark: MarkText | None = None
     part_number: Text | None = None
     family: Text | None = None
+    asset: Text | None = None
+    zone: Text | None = None
+    position: Text | None = None
+    work_order: Text | None = None
     cursor: str | None = None
     limit: Limit = 100
 

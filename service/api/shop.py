@@ -5,9 +5,11 @@ from typing import Annotated
 from msgspec import Meta, Struct
 
 from service import reference_messages as messages
-from service.api import queries, reading
+from service.api import handlers, queries, reading
 from service.api.handlers import Call, Reply
 from service.api.services import Services
+from service.core.entries import Text
+from service.messages import Written
 from service.workflow import arrangements, shop
 
 
@@ -15,6 +17,32 @@ class Cursor(Struct, frozen=True, array_like=True):
     """Where the next page of the shop's figures begins."""
 
     number: Annotated[int, Meta(ge=0, le=2**63 - 1)]
+
+
+class ToolCursor(Struct, frozen=True, array_like=True):
+    """Where the next page of the shop's tools begins."""
+
+    mark: Text
+
+
+async def list_tools(services: Services, call: Call) -> Reply:
+    """The shop's tools, by their marks."""
+    after = reading.cursor(call.query.cursor, ToolCursor)
+    async with services.pool.acquire() as connection:
+        tools, following = await shop.tools(
+            connection, services.reference.catalog, after.mark if after else None, call.query.limit
+        )
+    cursor = reading.encode_cursor(ToolCursor(following) if following is not None else None)
+    return Reply(200, messages.ShopToolList(tools=tools, next=cursor))
+
+
+async def put_tool(services: Services, call: Call) -> Reply:
+    """Add a tool to the shop's list, or change what it is and until when its check holds."""
+    mark = handlers.key(call.path["mark"])
+    async with services.pool.acquire() as connection:
+        await shop.put_tool(connection, mark, call.body)
+    services.reference.forget()
+    return Reply(200, Written(key=mark))
 
 
 async def record_house_value(services: Services, call: Call) -> Reply:

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from collections.abc import Set as AbstractSet
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from msgspec import Struct
 
@@ -21,10 +21,14 @@ _ACTIONS = {Kind.INSERTION: Action.INSERT, Kind.REMOVAL: Action.REMOVE, Kind.TIN
 
 
 class Lists(Struct, frozen=True):
-    """The shop's own lists: badges, and tools with their part numbers. An empty list is one that the shop does not keep."""
+    """The shop's own lists: badges, and tools with their part numbers. An empty list is one that the shop does not keep.
+
+    `due`: the last day of a tool's check, for those tools of which the shop says one.
+    """
 
     people: AbstractSet[str] = frozenset()
     tools: Mapping[str, str] = {}
+    due: Mapping[str, date] = {}
 
 
 def clocks(entry: Entry, recorded_at: datetime, sent_at: datetime | None) -> tuple[str, ...]:
@@ -48,7 +52,14 @@ def means(
     entry: Entry, lists: Lists, definition: Definition, tools: tooling.Tooling | None, known: Contacts
 ) -> tuple[str, ...]:
     """What the tool and the contact are found to be, against the connector that the entry is about."""
-    return (*tool(entry, lists, definition, tools), *contact(entry, definition, known))
+    late = (Code.TOOL_OVERDUE,) if overdue(entry.tool, lists, entry.performed_at.date()) else ()
+    return (*tool(entry, lists, definition, tools), *late, *contact(entry, definition, known))
+
+
+def overdue(mark: str | None, lists: Lists, day: date) -> bool:
+    """Whether a tool of the list was due for a check before that day, which is the day where the work is done."""
+    due = None if mark is None else lists.due.get(mark)
+    return due is not None and day > due
 
 
 def tool(entry: Entry, lists: Lists, definition: Definition, tools: tooling.Tooling | None) -> tuple[str, ...]:

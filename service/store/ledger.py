@@ -16,6 +16,8 @@ from service.store.database import Connection
 
 _CACHED_DEFINITIONS = 100_000
 """About 60 MB."""
+PLACE = ("asset", "zone", "position")
+"""What of a state stands in columns beside it, so that connectors can be looked for by their place."""
 _WORTH_COPYING = 1_000
 """Rows from which on COPY is quicker than INSERT, by half: both sides handle a row in less time, but it begins slowly."""
 
@@ -160,6 +162,7 @@ async def move_heads(connection: Connection, moved: list[Moved]) -> None:
             [each.entries for each in moved],
             [each.hash for each in moved],
             [states.encode(each.state) for each in moved],
+            *([getattr(each.state.whole, name) for each in moved] for name in PLACE),
         )
 
 

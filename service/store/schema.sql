@@ -84,7 +84,10 @@ CREATE TABLE tinebook.head (
     entries integer NOT NULL,
     hash bytea NOT NULL,
     definition integer NOT NULL,
-    state bytea NOT NULL
+    state bytea NOT NULL,
+    asset text,
+    zone text,
+    "position" text
 )
 WITH (fillfactor='70');
 
@@ -183,7 +186,8 @@ CREATE TABLE tinebook.token (
 
 CREATE TABLE tinebook.tool (
     mark text NOT NULL,
-    part_number text NOT NULL
+    part_number text NOT NULL,
+    due_on date
 );
 
 ALTER TABLE ONLY tinebook.cavity_set
@@ -243,6 +247,14 @@ ALTER TABLE ONLY tinebook.tool
 CREATE INDEX cavity_set_newest ON tinebook.cavity_set USING btree (name, number DESC);
 
 CREATE INDEX coordinates_newest ON tinebook.coordinates USING btree (standard, arrangement, number DESC);
+
+CREATE INDEX entry_by_work_order ON tinebook.entry USING btree (split_part(split_part(encode(body, 'escape'::text), '"work_order":"'::text, 2), '"'::text, 1), connector) WHERE (POSITION(('\x22776f726b5f6f72646572223a22'::bytea) IN (body)) > 0);
+
+CREATE INDEX head_by_asset ON tinebook.head USING btree (asset, zone, "position") WHERE (asset IS NOT NULL);
+
+CREATE INDEX head_by_position ON tinebook.head USING btree ("position") WHERE ("position" IS NOT NULL);
+
+CREATE INDEX head_by_zone ON tinebook.head USING btree (zone, "position") WHERE (zone IS NOT NULL);
 
 CREATE INDEX limit_line_by_asset ON tinebook.limit_line USING btree (asset, rank, urgency, connector);
 

@@ -131,17 +131,24 @@ class Cursor(Struct, frozen=True, array_like=True):
     connector: UUID
 
 
+class Wanted(Struct, frozen=True, kw_only=True):
+    """Which connectors are asked for; what is said combines. `work_order` is one that some entry of the connector states."""
+
+    part_number: str | None = None
+    family: str | None = None
+    asset: str | None = None
+    zone: str | None = None
+    position: str | None = None
+    work_order: str | None = None
+
+
 async def page(
-    connection: Connection,
-    definitions: ledger.Definitions,
-    after: Cursor | None,
-    limit: int,
-    part_number: str | None,
-    family: str | None,
+    connection: Connection, definitions: ledger.Definitions, after: Cursor | None, limit: int, wanted: Wanted
 ) -> tuple[list[Head], Cursor | None]:
     """A page of the connectors by serial, and the cursor of the next."""
     start = (after.serial, after.connector) if after else (None, None)
-    rows = await database.fetch(connection, "connector_page", *start, limit + 1, part_number, family)
+    filters = (getattr(wanted, name) for name in Wanted.__struct_fields__)
+    rows = await database.fetch(connection, "connector_page", *start, limit + 1, *filters)
     heads = await ledger.heads(connection, definitions, [row["connector"] for row in rows[:limit]], lock=False)
     last = rows[limit - 1] if len(rows) > limit else None
     following = Cursor(last["serial"], last["connector"]) if last else None

@@ -76,7 +76,9 @@ def _connector(book: Catalog, described: Description, found: Decoded) -> message
         release=tooling.release if tooling else None,
         release_status=tooling.release_status if tooling else None,
         contacts=tuple(_contact(each) for each in _fitting(book, found, sizes)),
-        tools=tuple(each for each in _tools(book, None, found.family) if each.contact_size in sizes) if tooling else (),
+        tools=tuple(each for each in tool_uses(book, None, found.family) if each.contact_size in sizes)
+        if tooling
+        else (),
     )
 
 
@@ -233,7 +235,7 @@ def _bands(number: str) -> tuple[messages.BandView, ...]:
 
 def _of_tool(book: Catalog, found: Tool) -> messages.PartNumberView:
     canonical = _canonical(found.family, found.codes)
-    uses = tuple(_tools(book, canonical, None))
+    uses = tuple(tool_uses(book, canonical, None))
     doubts = [*_unexplained(found.parts)]
     if not uses:
         doubts.append("This tool is on no list that is known here.")
@@ -255,7 +257,8 @@ def _of_tool(book: Catalog, found: Tool) -> messages.PartNumberView:
     )
 
 
-def _tools(book: Catalog, part_number: str | None, family: str | None) -> Iterator[messages.ToolUseView]:
+def tool_uses(book: Catalog, part_number: str | None, family: str | None) -> Iterator[messages.ToolUseView]:
+    """What the catalogue says that a tool does, for a part number, for a family, or for both."""
     for each in book.tools:
         if part_number in (None, each.tool.part_number) and (family is None or family in each.families):
             yield messages.ToolUseView(

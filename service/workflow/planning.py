@@ -1,6 +1,7 @@
 """Answering a plan before the work."""
 
 from collections.abc import Sequence
+from datetime import date
 from uuid import UUID
 
 import asyncpg
@@ -25,9 +26,14 @@ async def waiting(pool: asyncpg.Pool, connector: UUID) -> list[Entry]:
 
 
 def answer(
-    head: Head, asked: messages.PlanRequest, reference: Reference, house: HouseRule, parked: Sequence[Entry]
+    head: Head,
+    asked: messages.PlanRequest,
+    reference: Reference,
+    house: HouseRule,
+    parked: Sequence[Entry],
+    today: date,
 ) -> messages.PlanView:
-    """Judge the steps in order, each on the state that the ones before it leave."""
+    """Judge the steps in order, each on the state that the ones before it leave. `today` is held against tools' checks."""
     known = head.definition
     mine = [
         each
@@ -39,7 +45,9 @@ def answer(
         if step.cavity not in sizes:
             raise problems.ProblemRaised(problems.unknown_cavity(step.cavity, list(sizes), f"#/steps/{index}/cavity"))
     steps = [
-        plans.Step(each.action, each.cavity, sizes[each.cavity], _brought(each, known, sizes[each.cavity], reference))
+        plans.Step(
+            each.action, each.cavity, sizes[each.cavity], _brought(each, known, sizes[each.cavity], reference, today)
+        )
         for each in asked.steps
     ]
     awaited = frozenset(
@@ -49,8 +57,11 @@ def answer(
     return views.plan(known, made, house, reference.cautions(known, [each.action for each in steps]))
 
 
-def _brought(step: messages.PlannedStep, known: Definition, size: str, reference: Reference) -> answers.Brought:
+def _brought(
+    step: messages.PlannedStep, known: Definition, size: str, reference: Reference, today: date
+) -> answers.Brought:
     return answers.Brought(
         tool=noting.fit(step.tool, reference.lists, reference.tooling(known), size, step.action),
         contact=contacts.fit(step.contact, reference.contacts(known), size),
+        tool_overdue=noting.overdue(step.tool, reference.lists, today),
     )

@@ -32,6 +32,8 @@ class Break(Struct, frozen=True):
 
 _Identity = tuple[str, str | None, str | None, str | None]
 """Serial, CAGE code, part number, family."""
+_Place = tuple[str | None, str | None, str | None]
+"""Asset, zone, position."""
 
 
 class Proof(Struct, frozen=True):
@@ -42,6 +44,7 @@ class Proof(Struct, frozen=True):
     entries: int
     hash: bytes
     state: bytes
+    place: _Place
     line: LimitLine | None
 
 
@@ -130,7 +133,7 @@ async def _waiting_again(connection: Connection) -> AsyncIterator[UUID | Break]:
 
 async def _replace(connection: Connection, connector: UUID, proof: Proof) -> None:
     head = (connector, proof.entries, proof.hash, proof.definition_number, proof.state)
-    await database.run(connection, "replace_head", *head)
+    await database.run(connection, "replace_head", *head, *proof.place)
     await ledger.put_limit_lines(connection, [(connector, proof.line)])
     await database.run(connection, "replace_identity", connector, *_identity(proof.definition))
     await database.run(connection, "drop_marks", connector)
@@ -163,7 +166,7 @@ async def _pages(
             }
             ids = list(identities)
             if not read_only:
-                locked = {row["connector"]: row for row in await database.fetch(connection, "lock_heads", ids)}
+                locked = {row["connector"]: row for row in await database.fetch(connection, "proof_heads", ids)}
                 rows = [locked.get(row["connector"], row) for row in rows]
             yield await _page(connection, rows, identities)
         done, after = done + len(rows), ids[-1]
@@ -206,7 +209,8 @@ def prove(connector: UUID, page: Page, house: HouseRule) -> tuple[Proof | None, 
         return None, breaks
     state = fold.fold(definition, history)
     line = limits.line(definition, state, house)
-    return Proof(definition, len(definitions), len(history), head, states.encode(state), line), breaks
+    place = (state.whole.asset, state.whole.zone, state.whole.position)
+    return Proof(definition, len(definitions), len(history), head, states.encode(state), place, line), breaks
 
 
 def _chained(
@@ -303,6 +307,8 @@ def _against_state(row: Any, proof: Proof, line: LimitLine | None) -> list[Break
         )
     if row["state"] != proof.state:
         found.append(Break(connector, "state", "is not what the ledger gives"))
+    if tuple(row[name] for name in ledger.PLACE) != proof.place:
+        found.append(Break(connector, "place", "is not what the state gives"))
     if line != proof.line:
         found.append(Break(connector, "limit line", "is not what the state gives"))
     return found

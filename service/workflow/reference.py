@@ -51,7 +51,9 @@ class Reference:
         people = await database.fetch(connection, "people")
         tools = await database.fetch(connection, "tools")
         self.lists = noting.Lists(
-            frozenset(row["badge"] for row in people), {row["mark"]: row["part_number"] for row in tools}
+            frozenset(row["badge"] for row in people),
+            {row["mark"]: row["part_number"] for row in tools},
+            {row["mark"]: row["due_on"] for row in tools if row["due_on"] is not None},
         )
         self.go_by(await shop.book(connection))
         self._read_at_s = self._clock_s()

@@ -9,11 +9,14 @@ from msgspec import Struct
 
 from service import problems
 from service import reference_messages as messages
+from service.catalog import Catalog
 from service.core import house
 from service.core.entries import CavityDefinition
 from service.core.house import Book, Figure, HouseValue, What
+from service.messages import ToolPut
 from service.store import database
 from service.store.database import Connection
+from service.workflow import identifying
 
 
 class Shop(Struct, frozen=True):
@@ -62,6 +65,29 @@ async def record_cavity_sets(connection: Connection, sets: Sequence[CavitySet], 
             at,
         )
     return len(news)
+
+
+async def tools(
+    connection: Connection, book: Catalog, after: str | None, limit: int
+) -> tuple[tuple[messages.ShopToolView, ...], str | None]:
+    """A page of the shop's tools by mark, each with what the catalogue knows of it, and where the next begins."""
+    rows = await database.fetch(connection, "tool_page", after, limit + 1)
+    following = rows[limit - 1]["mark"] if len(rows) > limit else None
+    found = tuple(
+        messages.ShopToolView(
+            mark=row["mark"],
+            part_number=row["part_number"],
+            due_on=row["due_on"],
+            serves=tuple(identifying.tool_uses(book, row["part_number"], None)),
+        )
+        for row in rows[:limit]
+    )
+    return found, following
+
+
+async def put_tool(connection: Connection, mark: str, asked: ToolPut) -> None:
+    """Keep a tool on the shop's list under its mark, as it is said to be now."""
+    await database.run(connection, "put_tool", mark, asked.part_number, asked.due_on)
 
 
 async def record(

@@ -123,6 +123,12 @@ ACTS = (
         repairable=True,
     ),
     Act(
+        "a connector is put elsewhere beside its state",
+        ("update tinebook.head set zone = '410' where connector = '{connector}'",),
+        (f"{_HERE}place: is not what the state gives",),
+        repairable=True,
+    ),
+    Act(
         "a head is moved back",
         ("update tinebook.head set entries = 5 where connector = '{connector}'",),
         (f"{_HERE}head: stands at entry 5, the ledger ends at 6",),

@@ -76,7 +76,7 @@ HOT: dict[str, tuple[list[Any], str, int]] = {
     "receipts": ([["{id}"]], "receipt_once", 10),
     "history": (["{id}", ["A"]], "entry_key", 220),
     "entry_page": (["{id}", 0, 50], "entry_key", 120),
-    "connector_page": (["S4", "{id}", 50, None, None], "connector_known_once", 120),
+    "connector_page": (["S4", "{id}", 50, *[None] * 6], "connector_known_once", 120),
     "same_connectors": ([["S7", "S8", "nothing"], [None] * 3, [None] * 3], "connector_known_once", 10),
     "definition_numbers": ([["{id}"]], "head_key", 10),
     "waiting_keys": ([["K7", "K8", "nothing"]], "parked_mark_key", 10),
@@ -88,6 +88,49 @@ HOT: dict[str, tuple[list[Any], str, int]] = {
     "cycle_limits": ([1, 3, "{id}", 50, None, None, None, None, None], "limit_line_worst_first", 250),
 }
 """Statement -> arguments, the index it must use, and how many rows it may touch."""
+
+
+PAGES: dict[str, tuple[list[str | None], str, int]] = {
+    # asset, zone, position, work order -> index, rows touched at most
+    "an asset": (["TN-7", None, None, None], "head_by_asset", 250),
+    "a zone of an asset": (["TN-7", "410", None, None], "head_by_asset", 20),
+    "a place": (["TN-7", "410", "P1", None], "head_by_asset", 10),
+    "a zone of the fleet": ([None, "410", "P1", None], "head_by_zone", 150),
+    "a position": ([None, None, "P7 of TN-7", None], "head_by_position", 10),
+    "a work order": ([None, None, None, "WO-7"], "entry_by_work_order", 150),
+    "a work order of an asset": (["TN-7", None, None, "WO-7"], "entry_by_work_order", 150),
+}
+"""The filters of the page of connectors; each has its way in."""
+
+
+def test_each_filter_of_the_connectors_has_its_index(dsn: str) -> None:
+    """On 50 000 connectors a page for a place or a work order goes through its index and touches no more than it has to."""
+
+    async def work() -> None:
+        async with database.owner(dsn) as connection:
+            await _filled(connection)
+            await connection.execute(_PLACED)
+            for name, (filters, index, most) in PAGES.items():
+                plan = await _explained(connection, "connector_page", [None, None, 50, None, None, *filters])
+                used, touched = _walk(plan["Plan"])
+                assert index in used, (name, used)
+                assert touched <= most, (name, touched)
+
+    run(work())
+
+
+_PLACED = """
+    update tinebook.head as h
+    set asset = 'TN-' || n % 512, zone = 400 + n / 512, "position" = 'P' || n % 9
+    from generate_series(1, 50000) as n
+    where h.connector = md5(n::text)::uuid;
+    update tinebook.head as h set "position" = 'P7 of TN-7' where h.connector = md5('7')::uuid;
+    insert into tinebook.entry (connector, number, id, kind, performed_at, recorded_at, body, hash)
+    select md5(n::text)::uuid, 1000, md5('w' || n)::uuid, 'mating', now(), now(),
+           convert_to('{"recorded":{"entry":{"work_order":"WO-' || n / 40 || '"}}}', 'UTF8'), sha256('x')
+    from generate_series(1, 20000) as n;
+    analyze tinebook.head; analyze tinebook.entry;
+"""
 
 
 def test_hot_statements_use_their_index(dsn: str) -> None:

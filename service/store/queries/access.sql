@@ -30,7 +30,15 @@ select p.badge from tinebook.person as p;
 
 -- name: tools
 -- The shop's tools.
-select t.mark, t.part_number from tinebook.tool as t;
+select t.mark, t.part_number, t.due_on from tinebook.tool as t;
+
+-- name: tool_page
+-- A page of the shop's tools, by mark.
+select t.mark, t.part_number, t.due_on
+from tinebook.tool as t
+where $1::text is null or t.mark > $1::text
+order by t.mark
+limit $2::integer;
 
 -- name: put_person
 -- Add a person to the list, or rename one.
@@ -39,5 +47,5 @@ on conflict on constraint person_key do update set name = excluded.name;
 
 -- name: put_tool
 -- Add a tool to the list, or change what it is.
-insert into tinebook.tool (mark, part_number) values ($1::text, $2::text)
-on conflict on constraint tool_key do update set part_number = excluded.part_number;
+insert into tinebook.tool (mark, part_number, due_on) values ($1::text, $2::text, $3::date)
+on conflict on constraint tool_key do update set part_number = excluded.part_number, due_on = excluded.due_on;

@@ -67,12 +67,24 @@ where d.connector = $1::uuid
 order by d.number;
 
 -- name: connector_page
--- A page of the connectors, by serial.
+-- A page of the connectors, by serial. Those of a work order are found by the index of what entries state, then compared whole.
 select c.connector, c.serial
 from tinebook.connector as c
+left join tinebook.head as h on h.connector = c.connector
 where ($1::text is null or (c.serial, c.connector) > ($1::text, $2::uuid))
   and ($4::text is null or c.part_number = $4::text)
   and ($5::text is null or c.family = $5::text)
+  and ($6::text is null or h.asset = $6::text)
+  and ($7::text is null or h.zone = $7::text)
+  and ($8::text is null or h."position" = $8::text)
+  and ($9::text is null or c.connector = any (array(
+      select e.connector
+      from tinebook.entry as e
+      where position('"work_order":"'::bytea in e.body) > 0
+        and split_part(split_part(encode(e.body, 'escape'), '"work_order":"', 2), '"', 1)
+            = split_part(encode(convert_to(to_json($9::text)::text, 'UTF8'), 'escape'), '"', 2)
+        and convert_from(e.body, 'UTF8')::jsonb #>> '{recorded,entry,work_order}' = $9::text
+  )))
 order by c.serial, c.connector
 limit $3::integer;
 

@@ -6,12 +6,21 @@ select count(*) as connectors from tinebook.connector as c;
 
 -- name: proof_page
 -- The next connectors in the order of their ids, with their heads.
-select c.connector, c.serial, c.cage, c.part_number, c.family, h.entries, h.hash, h.definition, h.state
+select c.connector, c.serial, c.cage, c.part_number, c.family, h.entries, h.hash, h.definition, h.state, h.asset, h.zone,
+       h."position"
 from tinebook.connector as c
 left join tinebook.head as h on h.connector = c.connector
 where c.connector > $1::uuid and ($3::uuid is null or c.connector = $3::uuid)
 order by c.connector
 limit $2::integer;
+
+-- name: proof_heads
+-- The heads of these connectors with all that is kept beside the state, locked in the one global order.
+select h.connector, h.entries, h.hash, h.definition, h.state, h.asset, h.zone, h."position"
+from tinebook.head as h
+where h.connector = any($1::uuid[])
+order by h.connector
+for update;
 
 -- name: proof_definitions
 -- All definitions of these connectors.
@@ -73,10 +82,11 @@ limit 100;
 
 -- name: replace_head
 -- What the ledger says the head is, whether one is there or not.
-insert into tinebook.head as h (connector, entries, hash, definition, state)
-values ($1::uuid, $2::integer, $3::bytea, $4::integer, $5::bytea)
+insert into tinebook.head as h (connector, entries, hash, definition, state, asset, zone, "position")
+values ($1::uuid, $2::integer, $3::bytea, $4::integer, $5::bytea, $6::text, $7::text, $8::text)
 on conflict on constraint head_key do update
-set entries = excluded.entries, hash = excluded.hash, definition = excluded.definition, state = excluded.state;
+set entries = excluded.entries, hash = excluded.hash, definition = excluded.definition, state = excluded.state,
+    asset = excluded.asset, zone = excluded.zone, "position" = excluded."position";
 
 -- name: replace_identity
 -- Who a connector is, as its definition says.

@@ -59,8 +59,9 @@ from unnest($1::uuid[], $2::uuid[], $3::bytea[]) as news (id, connector, digest)
 -- name: move_heads
 -- Move the heads of the connectors that this transaction appended to.
 update tinebook.head as h
-set entries = news.entries, hash = news.hash, state = news.state
-from unnest($1::uuid[], $2::integer[], $3::bytea[], $4::bytea[]) as news (connector, entries, hash, state)
+set entries = news.entries, hash = news.hash, state = news.state, asset = news.asset, zone = news.zone, "position" = news.place
+from unnest($1::uuid[], $2::integer[], $3::bytea[], $4::bytea[], $5::text[], $6::text[], $7::text[])
+    as news (connector, entries, hash, state, asset, zone, place)
 where h.connector = news.connector;
 
 -- name: drop_limit_lines

@@ -25,6 +25,7 @@ def worn(site: Site, serial: str) -> str:
 
 def screens(page: Page, site: Site, serial: str) -> Iterator[str]:
     """Each screen in turn, by its name; what is on the page then is that screen. The device must be a fresh one."""
+    expect(page.get_by_label("Token of this bench")).to_be_visible()
     yield "set up"
     phone.set_up(page, site.token)
     yield "sign on"

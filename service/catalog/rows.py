@@ -277,7 +277,12 @@ def retention() -> tuple[Force, ...]:
 
 
 def pulls() -> tuple[Force, ...]:
-    """The light pull after an insertion, by family and size."""
+    """The light pull after an insertion, by family and size.
+
+    The trade states it for circular connectors of front release and rear removal, so only such families have it, and of
+    these only those whose retention load is known. Rear-release families retain in another way, some sizes under no more
+    than this pull: there the shop states its own, and nothing stands in for it.
+    """
     return tuple(msgspec.convert(_listed(row), Force, strict=False) for row in _table("pulls.csv"))
 
 

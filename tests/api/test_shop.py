@@ -71,8 +71,8 @@ def test_a_plan_shows_the_pull_and_prefers_the_houses(service: Started) -> None:
 
     async def work() -> None:
         async with service() as client:
-            made = (await client.post("/v1/connectors", json=bare("EX-1"))).json()
-            steps = {"steps": [{"action": "replace", "cavity": "A"}]}
+            made = (await client.post("/v1/connectors", json=registration(family="26500"))).json()
+            steps = {"steps": [{"action": "replace", "cavity": "C"}]}
             url = f"/v1/connectors/{made['id']}/plan"
             out, put = (await client.post(url, json=steps)).json()["work"]
             assert out["seating_pull"] is None
@@ -83,11 +83,12 @@ def test_a_plan_shows_the_pull_and_prefers_the_houses(service: Started) -> None:
                 "status": "common practice",
                 "source": "common practice, no source",
             }
-            await state(client, "pull", {"force_n": 44.5}, contact_size="20", **PROVEN)
+            await state(client, "pull", {"force_n": 44.5}, family="26500", contact_size="20", **PROVEN)
             await state(
                 client,
                 "tool",
                 {"tools": [{"half": "insert", "part_number": "M81969/14-10", "end": "red end"}]},
+                family="26500",
                 contact_size="20",
             )
             out, put = (await client.post(url, json=steps)).json()["work"]
@@ -96,8 +97,8 @@ def test_a_plan_shows_the_pull_and_prefers_the_houses(service: Started) -> None:
             assert [(each["part_number"], each["status"]) for each in put["tools"]] == [
                 ("M81969/14-10", "house, not verified")
             ]
-            assert "M81969/14-02" in [each["part_number"] for each in out["tools"]]
-            await state(client, "pull", None, contact_size="20")
+            assert [each["part_number"] for each in out["tools"]] == ["MS24256R20"]
+            await state(client, "pull", None, family="26500", contact_size="20")
             _, put = (await client.post(url, json=steps)).json()["work"]
             assert put["seating_pull"]["status"] == "common practice"
 
@@ -105,11 +106,15 @@ def test_a_plan_shows_the_pull_and_prefers_the_houses(service: Started) -> None:
 
 
 def test_no_pull_where_nothing_is_known(service: Started) -> None:
-    """A connector of an unknown family, or of a size without a figure, has no pull: none is made up."""
+    """A connector of an unknown family, of a size without a figure or of rear release has no pull: none is made up."""
 
     async def work() -> None:
         async with service() as client:
-            for asked, cavity in ((registration(), "C"), (bare("EX-2", part_number="D38999/26WE35SN"), "14")):
+            for asked, cavity in (
+                (registration(), "C"),
+                (bare("EX-2", part_number="D38999/26WE35SN"), "14"),
+                (bare("EX-3"), "A"),
+            ):
                 made = (await client.post("/v1/connectors", json=asked)).json()
                 steps = {"steps": [{"action": "insert", "cavity": cavity}]}
                 (put,) = (await client.post(f"/v1/connectors/{made['id']}/plan", json=steps)).json()["work"]

@@ -6,7 +6,7 @@ from service import catalog
 from service.catalog import Status
 from service.catalog.rows import Place
 from service.core import forces
-from service.core.tooling import Half
+from service.core.tooling import Half, Release
 
 BOOK = catalog.load()
 
@@ -35,8 +35,12 @@ def test_pounds_force_in_newtons(lbf: float, newtons: float) -> None:
         ("26500", "20", 15, 66.7),
         ("26500", "16", 20, 89.0),
         ("26500", "12", 25, 111.2),
-        ("38999-III", "20", 15, 66.7),
+        ("38999-III", "20", None, None),
+        ("38999-III", "16", None, None),
         ("38999-III", "22D", None, None),
+        ("83723-III", "20", None, None),
+        ("26482-1", "20", None, None),
+        ("26482-2", "12", None, None),
         ("50151", "16", None, None),
         ("no such family", "20", None, None),
     ],
@@ -47,6 +51,12 @@ def test_the_light_pull(family: str, size: str, lbf: float | None, newtons: floa
     assert (found.force_lbf if found else None, found.force_n if found else None) == (lbf, newtons)
     if found is not None:
         assert found.status is Status.COMMON_PRACTICE
+
+
+def test_the_light_pull_is_that_of_front_release() -> None:
+    """The trade states the light pull for front release; no family of rear release borrows it (common practice, no source)."""
+    for each in BOOK.pull_rows:
+        assert {BOOK.families[family].release for family in each.families} == {Release.FRONT}
 
 
 def test_a_pull_never_exceeds_what_the_contact_is_retained_under() -> None:

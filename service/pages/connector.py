@@ -3,27 +3,31 @@
 from service import part_number_messages as messages
 from service.core.drawings import contact as contact_drawing
 from service.core.drawings import insert, keying
+from service.core.drawings.places import Place
 from service.core.markup import EMPTY, Markup, element, joined, text
 from service.core.part_numbers import Band, Sex
 from service.core.tooling import Face
 from service.pages import sheet
 from service.pages.sheet import code, how, paragraph
+from service.workflow.arrangements import Drawing
 
 _DENSE = 100
 """Beyond so many cavities the ids would be too small on a phone: the drawing keeps its width and scrolls."""
 
 
-def shown(view: messages.ConnectorKindView, face: Face) -> Markup:
-    """A connector: insert, keying, contacts and tools."""
+def shown(view: messages.ConnectorKindView, face: Face, drawing: Drawing | None = None) -> Markup:
+    """A connector: insert, keying, contacts and tools. The insert stands at its true places where `drawing` has them."""
     return joined(
         element("p", text(view.title)) if view.title else EMPTY,
-        element("div", _insert(view, face), element("section", _keying(view), _positions(view)), class_="pair"),
+        element(
+            "div", _insert(view, face, drawing), element("section", _keying(view), _positions(view)), class_="pair"
+        ),
         _contacts(view),
         tools("Tools for its contact sizes", view.tools) if view.tools else EMPTY,
     )
 
 
-def _insert(view: messages.ConnectorKindView, face: Face) -> Markup:
+def _insert(view: messages.ConnectorKindView, face: Face, drawing: Drawing | None) -> Markup:
     arrangement = view.arrangement
     if not arrangement.known:
         known = ", ".join(arrangement.inserts) or "none"
@@ -33,15 +37,19 @@ def _insert(view: messages.ConnectorKindView, face: Face) -> Markup:
             element("h2", text("Insert")),
             paragraph(text(words), text(f"Shell {view.shell} of this family has: {known}.")),
         )
-    cavities = _cavities(arrangement)
-    dense = arrangement.cavities is not None and len(cavities) > _DENSE
-    drawn = insert.drawing(arrangement.name, cavities, _sex(view.sex), face, dense=dense)
+    cavities, places = _cavities(arrangement), None
+    if drawing is not None:
+        cavities, places = _placed(arrangement, drawing)
+    dense = len(cavities) > _DENSE and all(each.id for each in cavities)
+    drawn = insert.drawing(arrangement.name, cavities, _sex(view.sex), face, places, dense=dense)
+    known = EMPTY if drawing is None else paragraph(text("Places: "), how("imported", drawing.source))
     return element(
         "section",
         element("h2", text(f"Insert {arrangement.name}")),
         element(
             "figure", element("div", drawn, class_="wide", tabindex="0", role="group", aria_label="Insert drawing")
         ),
+        known,
         _sizes(arrangement),
     )
 
@@ -50,6 +58,19 @@ def _cavities(arrangement: messages.ArrangementView) -> list[insert.Cavity]:
     if arrangement.cavities is not None:
         return [insert.Cavity(each.id, each.contact_size) for each in arrangement.cavities]
     return [insert.Cavity(None, each.contact_size) for each in arrangement.contacts for _ in range(each.count)]
+
+
+def _placed(arrangement: messages.ArrangementView, drawing: Drawing) -> tuple[list[insert.Cavity], list[Place]]:
+    """Cavities and their places, in the order of the insert where it is known.
+
+    Of cavities that nobody lists, the size is known where all have the same.
+    """
+    points = {each.cavity: (each.x_mm, each.y_mm) for each in drawing.points}
+    listed = [insert.Cavity(each.id, each.contact_size) for each in arrangement.cavities or ()]
+    if not listed:
+        size = arrangement.contacts[0].contact_size if len(arrangement.contacts) == 1 else "not known"
+        listed = [insert.Cavity(each, size) for each in points]
+    return listed, [points[each.id or ""] for each in listed]
 
 
 def _sizes(arrangement: messages.ArrangementView) -> Markup:

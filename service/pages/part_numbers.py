@@ -1,8 +1,9 @@
 """The page /part-numbers: a number typed in, and everything that is known of it, drawn.
 
 No token is asked for. What the page shows is the published reference data that ships with every Tinebook, the same for
-everybody; it reads neither ledger nor database and takes no file, so it holds nothing of a customer's, and a bench, a
-store-room or a student may look a number up without an account. The API stays behind its tokens.
+everybody, and where cavities stand if the shop imported that, which is no secret. It reads no ledger and takes no file, so
+it says nothing of anybody's connectors, and a bench, a store-room or a student may look a number up without an account. It
+works while the database is away: then inserts are drawn as a scheme. The API stays behind its tokens.
 """
 
 from typing import Any
@@ -20,6 +21,7 @@ from service.core.tooling import Face
 from service.pages import connector, sheet
 from service.pages.sheet import code, how, listed, paragraph
 from service.workflow import identifying
+from service.workflow.arrangements import Drawing
 
 PATH = "/part-numbers"
 MOST_CHARACTERS = 200
@@ -45,7 +47,15 @@ async def show(request: Request[Any, Any, State]) -> Response[bytes]:
     if not number:
         return sheet.response("Part number", *_opening(number, face), _examples())
     view = identifying.identify(services.reference.catalog, number)
-    return sheet.response(f"Part number {number}", *_opening(number, face), *_result(view, face))
+    drawing = await _imported(services, view)
+    return sheet.response(f"Part number {number}", *_opening(number, face), *_result(view, face, drawing))
+
+
+async def _imported(services: Services, view: messages.PartNumberView) -> Drawing | None:
+    if view.connector is None or not view.connector.arrangement.known:
+        return None
+    arrangement = view.connector.arrangement
+    return await services.reference.layouts.if_reachable(services.pool, (arrangement.standard, arrangement.name))
 
 
 def _opening(number: str, face: Face) -> tuple[Markup, ...]:
@@ -84,14 +94,14 @@ def _examples() -> Markup:
     return joined(paragraph(text("For example:")), listed(*links))
 
 
-def _result(view: messages.PartNumberView, face: Face) -> tuple[Markup, ...]:
+def _result(view: messages.PartNumberView, face: Face, drawing: Drawing | None) -> tuple[Markup, ...]:
     return (
         _written(view),
         _states(view),
         _fault(view),
         _doubts(view),
         _fields(view),
-        connector.shown(view.connector, face) if view.connector else EMPTY,
+        connector.shown(view.connector, face, drawing) if view.connector else EMPTY,
         joined(element("h2", text("The contact")), connector.contact(view.contact)) if view.contact else EMPTY,
         connector.tools("What the tool does", view.tools, families=True)
         if view.kind == "tool" and view.tools

@@ -3,6 +3,7 @@
 A bench asks for a drawing with every connector it opens, so what was read is kept for a moment.
 """
 
+import asyncio
 import time
 from collections.abc import Callable, Sequence
 from functools import lru_cache
@@ -12,10 +13,12 @@ from msgspec import Struct
 
 from service.core.drawings import places
 from service.core.drawings.places import Layout, Place
+from service.store import database
 from service.workflow import arrangements
 from service.workflow.arrangements import Drawing
 
 _FRESH_S = 10.0
+_PATIENCE_S = 1.0
 _KEPT = 10_000
 
 Key = tuple[str, str]
@@ -43,6 +46,17 @@ class Layouts:
         if drawing is None or points.keys() != set(ids):
             return Drawn(_scheme(len(ids)), None)
         return Drawn(_true(tuple(points[each] for each in ids)), drawing.source)
+
+    async def if_reachable(self, pool: asyncpg.Pool, key: Key) -> Drawing | None:
+        """The same for a page that has to show something while the database is away: then there are none, for a moment."""
+        try:
+            async with asyncio.timeout(_PATIENCE_S):
+                return await self.imported(pool, key)
+        except Exception as error:
+            if not database.is_away(error):
+                raise
+            self._kept[key] = (self._clock_s(), None)
+            return None
 
     async def imported(self, pool: asyncpg.Pool, key: Key) -> Drawing | None:
         """The newest coordinates of an arrangement, None where nobody imported any."""

@@ -9,6 +9,9 @@ import pytest
 from service import catalog
 from service.core.drawings.contact import PAINT
 from service.pages import sheet
+from service.workflow import arrangements
+from service.workflow.arrangements import Drawing, Placed
+from tests.api.test_snapshots import imported
 from tests.conftest import Started, run
 
 BOOK = catalog.load()
@@ -95,6 +98,49 @@ def test_the_page_shows_the_face_that_is_asked_for(service: Started) -> None:
     (left,), (right,) = place.findall(rear.text), place.findall(front.text)
     assert float(left) == -float(right)
     assert "wire side (rear)" in words(page(service, "D38999/26WE6PN", face="x"))
+
+
+def test_the_page_draws_true_places_where_somebody_brought_them(service: Started, dsn: str) -> None:
+    """Imported coordinates are drawn without a token, with their source, seen from the face that is asked for."""
+    points = (Placed("C", 0.0, -2.0), Placed("A", 1.5, 1.0), Placed("B", -1.5, 1.0))
+    run(imported(dsn, Drawing("MIL-STD-1560", "9-98", points, "invented for a test")))
+    place = re.compile(r'<text x="(-?[\d.]+)" y="[^"]+" [^>]*>([ABC])</text>')
+    for face, sides in (("wire_side", "+-"), ("mating_face", "-+")):
+        reply = page(service, "D38999/26WA98SN", face=face)
+        assert "true places" in words(reply)
+        assert "SCHEMATIC" not in words(reply)
+        assert "imported : invented for a test" in words(reply)
+        stand = {name: float(x) for x, name in place.findall(reply.text)}
+        assert stand == {"A": float(f"{sides[0]}67.5"), "B": float(f"{sides[1]}67.5"), "C": 0.0}
+
+
+def test_the_page_draws_cavities_that_only_coordinates_name(service: Started, dsn: str) -> None:
+    """Where the catalogue lists no cavities, those of the coordinates are drawn, with their ids."""
+    points = tuple(Placed(f"X{each}", float(each), 1.0) for each in range(128))
+    run(imported(dsn, Drawing("MIL-STD-1560", "25-35", points, "invented for a test")))
+    found = words(page(service, "D38999/26WJ35SN"))
+    assert "X127: size 22D" in found
+    assert "128 cavities for sockets, each with its id: 128 of size 22D. Places are true." in found
+
+
+def test_the_page_works_while_the_database_is_away(service: Started, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without the database the insert is drawn as a scheme, and the database is left in peace for a moment."""
+    asked = []
+
+    async def away(*_: object) -> None:
+        asked.append(1)
+        raise ConnectionRefusedError
+
+    monkeypatch.setattr(arrangements, "newest", away)
+
+    async def work() -> None:
+        async with service() as client:
+            for _ in range(3):
+                reply = await client.get("/part-numbers?number=D38999%2F26WA98SN")
+                assert (reply.status_code, "SCHEMATIC" in words(reply)) == (200, True)
+
+    run(work())
+    assert len(asked) == 1
 
 
 @pytest.mark.parametrize(

@@ -5,9 +5,11 @@ import sys
 from collections.abc import Callable, Coroutine, Iterable
 from contextlib import AbstractContextManager
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any, Protocol, Self, TypeVar
 
 import click
+import msgspec
 from msgspec import Struct
 
 from service import app, catalog, crew, import_jobs
@@ -23,7 +25,7 @@ R = TypeVar("R")
 Opened = Callable[[Settings], AbstractContextManager[Databases]]
 Run = Callable[[Coroutine[Any, Any, Any]], Any]
 
-_BROKEN, _UNUSABLE = 1, 2
+_BROKEN = 1
 _NDJSON = b"{"
 _AT_ONCE = 500
 """Cavity sets or drawings in one transaction."""
@@ -31,6 +33,12 @@ _WORTH_DIVIDING = 2_000_000
 """Bytes of a file from which on a second process is worth its start."""
 _MOST_PROCESSES = 8
 """More than this the database does not keep up with."""
+
+
+class _Ended(click.ClickException):
+    """The import could not do its work."""
+
+    exit_code = 2
 
 
 class Progress(Protocol):
@@ -54,9 +62,9 @@ class Work(Struct, frozen=True):
     run: Run
     progress: Callable[[str], Progress]
 
-    def order(self, dsn: str, form: str | None = None) -> Order:
+    def order(self, dsn: str) -> Order:
         """What every process of the import has to know."""
-        return Order(dsn, self.config.house, self.file, self.by, form)
+        return Order(dsn, self.config.house, self.file, self.by)
 
     def shared(self, job: crew.Job[Order, R], order: Order, what: str) -> list[R]:
         """Let every process do its share of the file, this one alone where there is just one; what came of each."""
@@ -70,9 +78,7 @@ class Work(Struct, frozen=True):
             try:
                 return crew.divided(job, order, self.processes, tell)
             except crew.CrewError as error:
-                ended = click.ClickException(str(error))
-                ended.exit_code = _UNUSABLE
-                raise ended from error
+                raise _Ended(str(error)) from error
 
     def show(self, flaws: Iterable[object]) -> None:
         """Print what is wrong, each on a line."""
@@ -143,8 +149,8 @@ def _lines(work: Work) -> None:
 
 
 def _table(work: Work, form: str) -> None:
-    with work.opened(work.config) as found:
-        order = work.order(found.service_dsn, form)
+    with work.opened(work.config) as found, TemporaryDirectory(prefix="tinebook-import-") as aside:
+        order = msgspec.structs.replace(work.order(found.service_dsn), form=form, aside=Path(aside))
         rows, flaws = entry_tables.verdict(work.shared(import_jobs.check_entries, order, "rows checked"))
         work.refuse(flaws)
         if work.dry_run:

@@ -11,7 +11,7 @@ from msgspec import Struct
 from service import app, catalog
 from service.core.entries import HouseRule
 from service.store import database
-from service.workflow import entry_tables, importing, shop
+from service.workflow import entry_tables, importing, sheets, shop
 from service.workflow.enrolling import Enrolled, Enroller
 from service.workflow.importing import BadLine, Tally
 from service.workflow.recording import Scribe
@@ -23,13 +23,14 @@ Tell = Callable[[int], None]
 
 
 class Order(Struct, frozen=True):
-    """What is imported, how and for whom. `form` names the table's; None is NDJSON."""
+    """What is imported, how and for whom. `form` names the table's, None is NDJSON; checked rows are put into `aside`."""
 
     dsn: str
     house: HouseRule
     file: Path
     by: str
     form: str | None = None
+    aside: Path = Path()
 
 
 async def check_lines(order: Order, share: Share, tell: Tell) -> list[BadLine]:
@@ -38,11 +39,17 @@ async def check_lines(order: Order, share: Share, tell: Tell) -> list[BadLine]:
 
 
 async def check_entries(order: Order, share: Share, tell: Tell) -> Checked:
-    """A table of entries, held against the books."""
-    form = entry_tables.FORMS[order.form or ""]
+    """A table of entries, held against the books; those that can be read are put aside."""
+    gc.disable()
+    rows = sheets.read(order.file, entry_tables.FORMS[order.form or ""], share)
     async with connected(order.dsn) as connection:
         scribe = Scribe(order.house, Reference(catalog.load()))
-        return await entry_tables.check(connection, scribe, order.file, form, share, tell)
+        with _aside(order, share).open("wb") as aside:
+            return await entry_tables.check(connection, scribe, rows, aside, tell)
+
+
+def _aside(order: Order, share: Share) -> Path:
+    return order.aside / str(share.number)
 
 
 async def record_entries(order: Order, share: Share, tell: Tell) -> tuple[Tally, list[BadLine]]:
@@ -54,10 +61,7 @@ async def record_entries(order: Order, share: Share, tell: Tell) -> tuple[Tally,
         reference = Reference(catalog.load())
         async with pool.acquire() as connection:
             reference.go_by(await shop.book(connection))
-        if order.form is None:
-            lines = importing.lines(order.file, share)
-        else:
-            lines = entry_tables.lines(order.file, entry_tables.FORMS[order.form], share)
+        lines = importing.put_aside_before(_aside(order, share)) if order.form else importing.lines(order.file, share)
         scribe = Scribe(order.house, reference)
         window = importing.WINDOW // share.of
         return await importing.record(pool, scribe, lines, order.by, app.now, lambda tally: tell(tally.done), window)

@@ -4,21 +4,18 @@ An entry without an id of its own gets one that is made of its row, so that the 
 """
 
 from collections.abc import Callable, Iterator, Sequence
-from pathlib import Path
+from typing import BinaryIO
 
 from service import problems
 from service.core import entries
 from service.core.entries import Entry
 from service.store import database
 from service.store.database import Connection
-from service.workflow import enrolling, finding, sheets
+from service.workflow import enrolling, finding, importing, sheets
 from service.workflow.importing import Line
 from service.workflow.recording import Scribe
-from service.workflow.shares import Share
 from service.workflow.sheets import Checked, Flaw, Form, Repeats, Row
 
-WINDOW = 100_000
-"""Rows held in memory at once."""
 _CHECKED = 5_000
 """Rows that are held against the books in one question."""
 
@@ -65,23 +62,23 @@ FORMS = {each.name: each for each in (PLACEMENTS, CARRY_INS, ENTRIES)}
 """The tables of entries by the name of what is in a row."""
 
 
-def lines(path: Path, form: Form[Entry], share: Share) -> Iterator[Line]:
-    """The entries of a share of a table that was checked."""
-    return (Line(each.number, each.value) for each in sheets.read(path, form, share) if isinstance(each, Row))
-
-
 async def check(
-    connection: Connection, scribe: Scribe, path: Path, form: Form[Entry], share: Share, progress: Callable[[int], None]
+    connection: Connection,
+    scribe: Scribe,
+    read: Iterator[Row[Entry] | Flaw],
+    aside: BinaryIO,
+    progress: Callable[[int], None],
 ) -> Checked:
-    """How many rows a share of a table has, and every flaw in it: cells, a cavity that is not there."""
+    """How many rows a share of a table has, and every flaw in it: cells, a cavity that is not there. Its entries go aside."""
     flaws: list[Flaw] = []
     repeats, done = Repeats(), 0
-    for chunk in enrolling.chunks(sheets.read(path, form, share), _CHECKED):
+    for chunk in enrolling.chunks(read, _CHECKED):
         flaws += [each for each in chunk if isinstance(each, Flaw)]
         rows = [each for each in chunk if isinstance(each, Row)]
         for row in rows:
             repeats.add(row.value.id, row.number)
         flaws += await _unknown_cavities(connection, scribe, [each for each in rows if each.value.cavity is not None])
+        importing.put_aside(aside, [Line(each.number, each.value) for each in rows])
         done += len(rows)
         progress(done)
         if len(flaws) >= enrolling.MOST_FLAWS:

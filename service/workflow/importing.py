@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime
 from itertools import islice
 from pathlib import Path
+from typing import BinaryIO
 
 import asyncpg
 import msgspec
@@ -25,8 +26,8 @@ AT_ONCE = 2
 """Chunks under way at once; no connector is in two of them."""
 
 
-class Line(Struct, frozen=True):
-    """One entry of a file, and the line on which it stands."""
+class Line(Struct, frozen=True, array_like=True):
+    """One entry of a file, and the line or row in which it stands."""
 
     number: int
     entry: Entry
@@ -102,6 +103,21 @@ def lines(path: Path, share: Share) -> Iterator[Line]:
     """The entries of a share of a file that `check` found readable."""
     with path.open("rb") as file:
         yield from (each for each in read(file, share) if isinstance(each, Line))
+
+
+_encoder = msgspec.json.Encoder()
+_decoder = msgspec.json.Decoder(Line)
+
+
+def put_aside(file: BinaryIO, checked: Iterable[Line]) -> None:
+    """Write down entries of a table that were checked, so that what is recorded is what was checked, and read once."""
+    file.write(_encoder.encode_lines(checked))
+
+
+def put_aside_before(path: Path) -> Iterator[Line]:
+    """The entries that `put_aside` wrote."""
+    with path.open("rb") as file:
+        yield from map(_decoder.decode, file)
 
 
 async def record(

@@ -40,6 +40,8 @@ class Line:
         self.shears: Shears = lambda _path, _body: "answer"
         self.dealt: Counter[str] = Counter()
         self.told: Callable[[bytes], bytes] = lambda _: b"{}"
+        # A loop holds its tasks but weakly, and a connection that is closed no longer holds its own.
+        self._taking: set[asyncio.Task[None] | None] = set()
 
     @property
     def address(self) -> str:
@@ -48,6 +50,8 @@ class Line:
 
     async def take(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         """Take one connection, which has one request."""
+        task = asyncio.current_task()
+        self._taking.add(task)
         try:
             head = await reader.readuntil(b"\r\n\r\n")
             path = head.split(b" ", 2)[1]
@@ -64,6 +68,7 @@ class Line:
             # Whoever asked has gone, the server behind is down, or the test is over: the line is dead.
             pass
         finally:
+            self._taking.discard(task)
             writer.close()
 
     async def _deal(self, fate: str, head: bytes, body: bytes, writer: asyncio.StreamWriter) -> None:
@@ -166,5 +171,7 @@ def _problem(status: bytes, number: int, more: bytes = b"") -> bytes:
 
 
 def _shortened(answer: bytes) -> bytes:
+    if not answer:
+        return answer  # the server behind is down
     reply = msgspec.json.decode(answer.partition(b"\r\n\r\n")[2])
     return _response(b"200 OK", msgspec.json.encode({"results": reply.get("results", [])[:-1]}))

@@ -38,7 +38,7 @@ def screens(page: Page, site: Site, serial: str) -> Iterator[str]:
     page.get_by_role("button", name="Show the insert").click()
     page.get_by_role("button", name="Something else happened").click()
     yield "other"
-    page.get_by_role("button", name="Back").click()
+    page.get_by_role("button", name="Back", exact=True).click()
     yield from _answers(page)
     yield from _recording(page)
     yield from _settings(page)
@@ -69,7 +69,7 @@ def _recording(page: Page) -> Iterator[str]:
     phone.ask(page, "Insert", "C")
     page.get_by_role("button", name="Scan the tool").click()
     yield "tool"
-    page.get_by_role("button", name="Back").click()
+    page.get_by_role("button", name="Back", exact=True).click()
     page.get_by_role("button", name="Done: C inserted").click()
     expect(page.get_by_label("Reason")).to_be_visible()
     yield "reason"
@@ -80,7 +80,7 @@ def _recording(page: Page) -> Iterator[str]:
     page.get_by_role("button", name="No test now").click()
     page.get_by_role("button", name="Take back what was recorded last").click()
     yield "undo"
-    page.get_by_role("button", name="Back").click()
+    page.get_by_role("button", name="Back", exact=True).click()
     page.get_by_role("button", name="Next connector").click()
     phone_unknown(page)
     yield "unknown connector"
@@ -100,4 +100,4 @@ def _settings(page: Page) -> Iterator[str]:
     page.get_by_role("button", name="Set up this device").click()
     expect(page.get_by_role("heading", name="Set up this device")).to_be_visible()
     yield "settings"
-    page.get_by_role("button", name="Back").click()
+    page.get_by_role("button", name="Back", exact=True).click()

@@ -3,7 +3,7 @@
 from msgspec import Struct
 
 from service.core import cycles, plans
-from service.core.cycles import Wear
+from service.core.cycles import Limits, Standing, Wear
 from service.core.entries import Definition, HouseRule
 from service.core.states import ConnectorState
 
@@ -35,9 +35,30 @@ class LimitLine(Struct, frozen=True):
 def line(definition: Definition, state: ConnectorState, house: HouseRule) -> LimitLine | None:
     """The line of a connector; None if it is within its rating or retired."""
     figures = cycles.limits(definition.rating, definition.nearing_fraction, house)
-    standings = [plans.standing(each, figures) for each in state.cavities]
+    return _line(definition, state, figures, [plans.standing(each, figures) for each in state.cavities])
+
+
+def lines(
+    definition: Definition, before: ConnectorState, after: ConnectorState, house: HouseRule
+) -> tuple[LimitLine | None, LimitLine | None]:
+    """The lines before and after entries. A cavity that they left alone is judged once: they rarely touch them all."""
+    figures = cycles.limits(definition.rating, definition.nearing_fraction, house)
+    now = [plans.standing(each, figures) for each in after.cavities]
+    then = [
+        stands if old is new else plans.standing(old, figures)
+        for old, new, stands in zip(before.cavities, after.cavities, now, strict=True)
+    ]
+    return _line(definition, before, figures, then), _line(definition, after, figures, now)
+
+
+def _line(
+    definition: Definition, state: ConnectorState, figures: Limits, standings: list[Standing]
+) -> LimitLine | None:
+    within = Wear.WITHIN
+    if state.whole.retired or all(each.wear is within for each in standings):
+        return None
     limiting = cycles.most_pressing(standings)
-    if limiting is None or standings[limiting].wear is Wear.WITHIN or state.whole.retired:
+    if limiting is None:
         return None
     stands = standings[limiting]
     return LimitLine(

@@ -265,8 +265,8 @@ class Scribe:
         state = await _folded(connection, head, news)
         draft.rows.extend(rows)
         draft.moved.append(ledger.Moved(head.connector, rows[-1].number, rows[-1].hash, state))
-        line = limits.line(head.definition, state, self._house)
-        if line != limits.line(head.definition, head.state, self._house):
+        before, line = limits.lines(head.definition, head.state, state, self._house)
+        if line != before:
             draft.lines.append((head.connector, line))
         return state
 

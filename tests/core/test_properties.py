@@ -106,6 +106,17 @@ def test_replay_equals_incremental(definition: Definition, history: list[Recorde
         assert states.encode(state) == states.encode(fold.fold(definition, past))
 
 
+@given(any_definition, any_history, st.integers(0, 12))
+def test_lines_before_and_after_are_each_state_s_own(
+    definition: Definition, history: list[Recorded], split: int
+) -> None:
+    """What the write path judges together, before and after new entries, is what each state gives by itself."""
+    before = fold.fold(definition, history[:split])
+    after = grow(definition, before, history[:split], history[split:])
+    judged = limits.lines(definition, before, after, HOUSE)
+    assert judged == (limits.line(definition, before, HOUSE), limits.line(definition, after, HOUSE))
+
+
 @given(any_definition, any_history)
 def test_counts_never_go_negative_and_never_shrink_without_a_reason(
     definition: Definition, history: list[Recorded]

@@ -21,7 +21,7 @@ export function Work({ state, hear, openScan }) {
   return html`<section class="screen work">
     <div class="told" aria-live="assertive">
       <${Verdict} answer=${plan?.answer ?? "none"} />
-      <p class="which">${state.subject.name}</p>
+      <h2 class="which">${state.subject.name}</h2>
       ${remarks.map((/** @type {string} */ each) => html`<p class="remark">${each}</p>`)}
       ${!plan && html`<p>There is no answer, and that is not a go. What is done can be recorded all the same, with a reason.</p>`}
       <ul class="answers">${all.map((/** @type {number} */ at) => html`<${Answer} key=${at} state=${state} at=${at} alone=${all.length === 1} />`)}</ul>

@@ -4,6 +4,7 @@ import json
 import os
 import re
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 from uuid import UUID
@@ -13,9 +14,10 @@ import pytest
 import zxingcpp
 from click.testing import CliRunner, Result
 
-from scanner_client import cli, link
+from scanner_client import cli, link, outbox, station
 from scanner_client.output import Exit
-from tests.client import fake, symbols
+from service.core import wedge_profile
+from tests.client import fake, symbols, terminals
 from tests.client.fake import Service
 
 Run = Callable[..., Result]
@@ -274,3 +276,55 @@ def test_help_lists_every_status(run: Run) -> None:
     shown = run("--help").stdout
     for status in Exit:
         assert re.search(rf"^ +{status.value}  ", shown, re.MULTILINE)
+
+
+def test_wedge_proves_and_keeps(run: Run, outbox_path: Path) -> None:
+    """The check symbol as it arrives is turned into this station's profile, told with its day, and kept in the outbox."""
+    arrived = wedge_profile.CHECK.encode().replace(b"\x1d", b"\x1b[19~").replace(b"\x1e", b"\x1b[20~")
+    result = run("wedge", given=arrived + b"\r")
+    assert result.exit_code == Exit.FINE
+    assert "GS=F8 RS=F9" in result.stdout
+    with closing(outbox.open_file(outbox_path, fake.Clock())) as box:
+        proof = box.remembered("wedge of this bench", station.Proof)
+    assert proof is not None
+    assert proof.profile.name == "GS=F8 RS=F9"
+    answer = told(run("wedge", "--json", given=wedge_profile.CHECK.encode()))
+    assert answer["profile"] == "plain"
+    assert re.fullmatch(r"\d{4}-\d\d-\d\d", answer["proven_on"])
+
+
+@pytest.mark.parametrize(
+    ("arrived", "said"),
+    [
+        (wedge_profile.CHECK.encode().replace(b"\x1d", b"/"), "may stand in a UII"),
+        (wedge_profile.CHECK.encode().swapcase(), "Caps Lock"),
+        (b"SN-1042\r", "not what the check symbol should give"),
+        (b"", "not what the check symbol should give"),
+    ],
+)
+def test_wedge_proves_nothing_doubtful(run: Run, outbox_path: Path, arrived: bytes, said: str) -> None:
+    """A scanner that could confuse two marks is not proven, and says what to set up; what was proven before stays."""
+    run("wedge", given=wedge_profile.CHECK.encode())
+    result = run("wedge", given=arrived)
+    assert result.exit_code == Exit.TROUBLE
+    assert said in result.stderr
+    with closing(outbox.open_file(outbox_path, fake.Clock())) as box:
+        proof = box.remembered("wedge of this bench", station.Proof)
+    assert proof is not None
+    assert proof.profile.name == "plain"
+
+
+def test_a_terminal_from_the_check_symbol_to_a_scan(outbox_path: Path) -> None:
+    """At a real terminal: not proven, refused; the check symbol; the same scan is read, and so it is at the next start."""
+    message = b"[)>\x1e06\x1d17V0CVA5\x1d1P1234\x1dS786950\x1e\x04\r"
+    with terminals.running(outbox_path, "work") as bench:
+        bench.until("not proven here")
+        bench.write(message)
+        bench.until("Scan the check symbol first")
+        bench.write(wedge_profile.CHECK.encode() + b"\r")
+        bench.until("proven on 2")
+        bench.write(b"B-7\r")
+        bench.write(message)
+        bench.until("<GS>S786950<RS><EOT>")
+    with terminals.running(outbox_path, "work") as bench:
+        bench.until("proven on 2")

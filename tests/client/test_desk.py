@@ -6,12 +6,14 @@ import pytest
 from rich.console import Console
 from rich.text import Text
 
-from scanner_client import desk, dialogue, lettering, screen, sources, wedge
+from scanner_client import desk, dialogue, lettering, screen, sources, station, wedge
 from scanner_client.dialogue import Advice, Basis
 from scanner_client.outbox import Counts
 from scanner_client.readings import Channel, Reading
 from scanner_client.station import Bench
+from service.core import wedge_profile
 from service.core.answers import Answer
+from service.core.wedge_profile import Profile
 from service.messages import DECIDES
 from tests.client import fake
 from tests.client.fake import Clock, Service
@@ -192,3 +194,31 @@ def test_the_prompt_fits_one_line() -> None:
     for phase in dialogue.Phase:
         assert len(screen.prompt(dialogue.State(phase=phase, to_test=("14",)))) <= 80
     assert all(len(each) <= 80 for each in screen.HELP.split("\n"))
+
+
+def test_the_check_symbol_proves_the_scanner_of_a_station(bench: Bench) -> None:
+    """Scanned in the middle of the work it is kept for this station with the day, shown by name, and kept from others."""
+    seen = Seen(bench)
+    seen.desk.scanner(station.proof(bench, "A"))
+    assert "not proven here" in seen.held.getvalue()
+    assert "tinebook label check" in seen.held.getvalue()
+    profile = wedge_profile.prove(list(wedge_profile.CHECK.replace("\x1d", "|")))
+    assert isinstance(profile, Profile)
+    seen.held.truncate(0)
+    seen.desk.event(wedge.Proven(profile))
+    assert "proven on 2026-" in seen.held.getvalue()
+    assert "GS=|" in seen.held.getvalue()
+    kept = station.proof(bench, "A")
+    assert kept == station.Proof(profile, bench.clock().date())
+    assert station.proof(bench, "B") is None
+    assert station.proof(bench, None) is None
+    assert desk.proven(kept) in seen.held.getvalue()
+
+
+def test_an_unproven_scan_says_to_scan_the_check_symbol(bench: Bench) -> None:
+    """A scan that nobody can trust yet is refused on the screen, with what to do."""
+    seen = Seen(bench)
+    seen.type("B-7")
+    seen.held.truncate(0)
+    seen.desk.event(wedge.Refused(wedge.UNPROVEN))
+    assert "Scan the check symbol first" in " ".join(seen.held.getvalue().split())

@@ -1,5 +1,6 @@
 """Make the README's pictures from a running demo: python -m tests.pictures DEMO_DATA_DIRECTORY."""
 
+import base64
 import html
 import json
 import os
@@ -12,11 +13,14 @@ import tempfile
 import termios
 from fcntl import ioctl
 from pathlib import Path
+from typing import Any
 
 from playwright.sync_api import Browser, sync_playwright
 from rich.console import Console
 from rich.terminal_theme import MONOKAI
 from rich.text import Text
+
+from tests.browser import phone
 
 PICTURES = Path(__file__).resolve().parents[1] / "deploy" / "pictures"
 COLUMNS, ROWS = 80, 28
@@ -35,32 +39,38 @@ def main(data: Path) -> None:
         browser.close()
 
 
-def page(browser: Browser, ready: dict[str, dict[str, str]], photo: Path) -> None:
+def page(browser: Browser, ready: dict[str, Any], photo: Path) -> None:
     """The bench page on a phone: the connector, and the answer to a replacement in its limiting cavity."""
     shown = browser.new_page(viewport={"width": 360, "height": 740}, device_scale_factor=2)
     shown.goto(str(ready["bench"]))
-    shown.get_by_label("Token of this bench").fill(ready["tokens"]["bench"])
-    shown.get_by_label("Your badge").fill("badge 117")
-    shown.get_by_role("button", name="Sign on").click()
-    shown.set_input_files("#photo", photo)
-    shown.get_by_role("radio", name="Replace").check(force=True)
-    beside = shown.screenshot()
-    shown.locator("input[name=cavity]").first.check(force=True)
-    shown.get_by_role("button", name="Ask before the work").click()
-    shown.get_by_role("button", name="Done: record it").wait_for(state="attached")
+    phone.set_up(shown, ready["tokens"]["bench"])
+    phone.sign_on(shown)
+    shown.set_input_files(".file input", photo)
+    spent = shown.locator(".hole.spent text").first
+    spent.wait_for()
+    phone.choose(shown, "Replace", str(spent.text_content()))
+    shown.evaluate("window.scrollTo(0, 0)")
     shown.wait_for_timeout(300)
-    answer = shown.screenshot()
+    beside = shown.screenshot()
+    shown.get_by_role("button", name="Ask before the work").click()
+    shown.locator(".verdict").wait_for()
+    shown.wait_for_timeout(300)
+    together(browser, "answer", 360, beside, shown.screenshot())
     shown.close()
-    with tempfile.TemporaryDirectory() as directory:
-        for name, picture in (("a", beside), ("b", answer)):
-            (Path(directory) / f"{name}.png").write_bytes(picture)
-        both = browser.new_page(viewport={"width": 760, "height": 760})
-        both.goto(f"file://{directory}/a.png")
-        pictures = "".join(f'<img src="{name}.png" width="360" style="margin:10px">' for name in "ab")
-        (Path(directory) / "both.html").write_text(f'<body style="margin:0;background:#d5dbe1;width:760px">{pictures}')
-        both.goto(f"file://{directory}/both.html")
-        both.screenshot(path=str(PICTURES / "answer.png"))
-        both.close()
+
+
+def together(browser: Browser, name: str, width: int, *pictures: bytes) -> None:
+    """Pictures of screens beside each other."""
+    wide = len(pictures) * (width + 20)
+    both = browser.new_page(viewport={"width": wide, "height": 760})
+    shown = "".join(
+        f'<img src="data:image/png;base64,{base64.b64encode(each).decode()}" width="{width}" style="margin:10px">'
+        for each in pictures
+    )
+    both.set_content(f'<body style="margin:0;background:#d5dbe1;width:{wide}px">{shown}')
+    both.wait_for_timeout(200)
+    both.screenshot(path=PICTURES / f"{name}.png")
+    both.close()
 
 
 def terminal(browser: Browser, ready: dict[str, dict[str, str]], photo: Path) -> None:
@@ -74,7 +84,7 @@ def terminal(browser: Browser, ready: dict[str, dict[str, str]], photo: Path) ->
             "TERM": "xterm-256color",
             "COLORTERM": "truecolor",
         }
-        command = [sys.executable, "-m", "scanner_client.cli", "plan", "--image", str(photo), "replace:1"]
+        command = [sys.executable, "-c", "from scanner_client.cli import main; main()", "plan", "--image", str(photo), "replace:1"]
         seen = in_terminal(command, os.environ | told)
     console = Console(record=True, width=COLUMNS, file=open(os.devnull, "w"), force_terminal=True)  # noqa: PTH123, SIM115
     console.print(Text.from_ansi(seen))

@@ -45,5 +45,5 @@ async function tookOver() {
 /** @param {Request} request @param {string} pathname @returns {Promise<Response>} */
 async function answered(request, pathname) {
   // By path alone: what stands behind the question mark is for the page to read.
-  return (await (await caches.open(CACHE)).match(pathname)) ?? fetch(request);
+  return (await (await caches.open(CACHE)).match(pathname, { ignoreVary: true })) ?? fetch(request);
 }

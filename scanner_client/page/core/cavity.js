@@ -50,7 +50,6 @@ export function rank(state, entry) {
  * @param {CavityState} state @param {Recorded} recorded @param {Rules} judgedBy */
 export function apply(state, recorded, judgedBy) {
   const { entry } = recorded;
-  if (entry.cavity !== null) for (const code of recorded.noted) note(state, entry.id, code);
   ACTS.get(entry.kind)?.(state, entry, judgedBy);
   state.last_at = recorded.ordered_at;
 }

@@ -18,7 +18,7 @@ export const KINDS = Object.freeze([
  *   source: string | null, force_n: number | null, level: boolean | null}} Entry */
 
 /** An entry as it stands in its order: `ordered_at` is the moment it is ordered by, `at` the same in microseconds.
- * @typedef {{entry: Entry, at: bigint, ordered_at: string, noted: string[]}} Recorded */
+ * @typedef {{entry: Entry, at: bigint, ordered_at: string}} Recorded */
 
 const TEXT = shapes.optional(shapes.string);
 const TRUTH = shapes.optional(shapes.truth);
@@ -29,7 +29,8 @@ const ID = shapes.optional(shapes.uuid);
 const SHAPE = {
   id: shapes.uuid, connector: shapes.string, kind: shapes.oneOf(KINDS), performed_at: shapes.instant, performed_by: shapes.string,
   cavity: TEXT, cavities: shapes.optional(shapes.listOf(shapes.string)), tool: TEXT, work_order: TEXT, contact: TEXT,
-  force_n: shapes.optional(shapes.number), held: TRUTH, level: TRUTH, tool_looked_at: TRUTH, note: TEXT, bench: TEXT, corrects: ID, refers_to: ID, code: TEXT,
+  force_n: shapes.optional(shapes.number), held: TRUTH, level: TRUTH, tool_looked_at: TRUTH, note: TEXT, bench: TEXT,
+  corrects: ID, refers_to: ID, code: TEXT,
   accepted: TRUTH, blocks: TRUTH, asset: TEXT, zone: TEXT, position: TEXT,
   insertions: COUNT, removals: COUNT, tine_entries: COUNT, occupied: TRUTH, source: TEXT,
 };

@@ -11,6 +11,7 @@ import * as instants from "./instants.js";
 import * as marks from "./marks.js";
 import * as plans from "./plans.js";
 import * as shapes from "./shapes.js";
+import * as shop from "./shop.js";
 import * as shown from "./shown.js";
 import * as snapshots from "./snapshots.js";
 import * as views from "./views.js";
@@ -29,6 +30,7 @@ import * as ways from "./ways.js";
 /** Words that can't be followed; the text says what would be clear. */
 export class UnclearError extends Error {}
 
+const UNCLEAR = "Say insert, remove or replace and the cavity, like: insert 14";
 const ORDER_UNCERTAIN = {
   code: "order_uncertain",
   text: "What waits at this bench can't be put in its place in the history without the service, so the count here may be wrong.",
@@ -61,17 +63,22 @@ const CAUTIONS = [
 
 /** @type {shapes.Shape} */
 const STEP = {
-  action: shapes.oneOf(answers.ACTIONS), cavity: shapes.string, tool: shapes.optional(shapes.string), contact: shapes.optional(shapes.string),
+  action: shapes.oneOf(answers.ACTIONS), cavity: shapes.string,
+  tool: shapes.optional(shapes.string), contact: shapes.optional(shapes.string),
 };
 
 /** The answer to steps on what is known here. StateError where the kept state can't be read: then nothing is known, which is no go.
  * @param {Cached} cached @param {readonly Kept[]} waiting @param {readonly PlannedStep[]} steps @param {string} now
- * @param {{reached?: boolean}} [how] `reached`: the state is fresh but lacks entries of this bench @returns {Advice} */
-export function advise(cached, waiting, steps, now, { reached = false } = {}) {
+ * @param {{reached?: boolean, tools?: readonly shop.ShopTool[]}} [how] `reached`: the state is fresh but lacks entries of this bench;
+ *   `tools`: the shop's, as last fetched @returns {Advice} */
+export function advise(cached, waiting, steps, now, { reached = false, tools = [] } = {}) {
   const snapshot = snapshots.read(cached.snapshot);
-  const planned = steps.map((each) => step(snapshot, each));
-  if (!planned.length) throw new UnclearError("Say which cavity, like: insert 14");
-  const doubtful = [...snapshot.doubts, ...steps.flatMap((each) => shapes.doubts(each, STEP, "step"))].length > 0;
+  // The service holds a check against the day in UTC as well.
+  const today = instants.text(instants.micros(now) ?? 0n).slice(0, 10);
+  const planned = steps.map((each) => step(snapshot, each, tools, today));
+  if (!planned.length) throw new UnclearError(UNCLEAR);
+  const strange = steps.flatMap((each) => [...shapes.doubts(each, STEP, "step"), ...shop.doubts(tools, each.tool ?? null)]);
+  const doubtful = snapshot.doubts.length > 0 || strange.length > 0 || instants.micros(now) === null;
   const footings = footingsOf(snapshot, waiting);
   const made = footings.map((each) => planOn(snapshot, each, planned, doubtful));
   const remarks = [...age(cached, now, reached), ...counted(footings[0])];
@@ -134,29 +141,31 @@ function recorded(kept) {
 
 /** @param {entries.Entry} entry @param {bigint} moment @returns {Recorded} */
 function at(entry, moment) {
-  return { entry, at: moment, ordered_at: instants.text(moment), noted: [] };
+  return { entry, at: moment, ordered_at: instants.text(moment) };
 }
 
 /** The entries as if they came last, so that every cycle counts. Those about other entries are left out.
  * @param {ConnectorState} before @param {readonly Recorded[]} news @returns {Recorded[]} */
 function atTheEnd(before, news) {
-  const known = [...before.cavities, before.whole].map((each) => (each.last_at === null ? null : instants.micros(each.last_at)));
-  const last = [...known, ...news.map((each) => each.at)].reduce((one, other) => (other === null || (one !== null && one >= other) ? one : other));
+  const known = [...before.cavities, before.whole].map((each) => instants.micros(each.last_at));
+  const last = [...known, ...news.map((each) => each.at)].reduce((one, other) => (other === null || (one ?? other) > other ? one : other));
   const acting = [...news]
     .sort(fold.inOrder)
     .filter(({ entry }) => !entries.REFERRING.includes(entry.kind) && !before.whole.pending.includes(entry.id));
   return acting.map(({ entry }, place) => at(entry, (last ?? 0n) + BigInt(place + 1)));
 }
 
-/** @param {Snapshot} snapshot @param {PlannedStep} asked @returns {plans.Step} */
-function step({ definition, tooling, contacts: known }, asked) {
+/** @param {Snapshot} snapshot @param {PlannedStep} asked @param {readonly shop.ShopTool[]} tools @param {string} today
+ * @returns {plans.Step} */
+function step({ definition, tooling, contacts: known }, asked, tools, today) {
   const defined = definition.cavities.find((each) => each.id === asked.cavity);
   if (!defined) throw new UnclearError(unknownCavity(definition, asked.cavity));
-  if (!answers.ACTIONS.includes(asked.action)) throw new UnclearError("Say insert, remove or replace and the cavity, like: insert 14");
+  if (!answers.ACTIONS.includes(asked.action)) throw new UnclearError(UNCLEAR);
   const { id: cavity, contact_size: size } = defined;
-  const tool = answers.toolFit(tooling, partNumber(asked.tool ?? null), size, asked.action);
+  const mark = asked.tool ?? null;
+  const tool = answers.toolFit(tooling, partNumber(mark, tools), size, asked.action);
   const contact = contacts.fit(asked.contact ?? null, known, size);
-  return { action: asked.action, cavity, size, brought: { tool, contact, tool_overdue: false } };
+  return { action: asked.action, cavity, size, brought: { tool, contact, tool_overdue: shop.overdue(tools, mark, today) } };
 }
 
 /** @param {import("./snapshots.js").Definition} definition @param {string} cavity */
@@ -166,9 +175,12 @@ function unknownCavity({ cavities }, cavity) {
   return `There is no cavity ${cavity} here, but there is ${near.join(" and ")}: capitals and small letters differ.`;
 }
 
-/** A tool's part number, from its number as typed or from its mark. @param {string | null} tool */
-function partNumber(tool) {
+/** A tool's part number: by the shop's list, else from its number as typed or from its mark.
+ * @param {string | null} tool @param {readonly shop.ShopTool[]} tools */
+function partNumber(tool, tools) {
   if (tool === null) return null;
+  const listed = shop.tool(tools, tool);
+  if (listed) return listed.part_number;
   const mark = marks.read(new TextEncoder().encode(tool));
   return mark.current_part_number || mark.part_number || tool;
 }
@@ -180,7 +192,8 @@ function cautions(snapshot, steps) {
   return kept.length ? kept.map(({ kind, text, status, source }) => ({ kind, text, status, source })) : CAUTIONS;
 }
 
-/** @param {Snapshot} snapshot @param {Footing} footing @param {plans.Step[]} steps @param {boolean} doubtful @returns {views.PlanView} */
+/** @param {Snapshot} snapshot @param {Footing} footing @param {plans.Step[]} steps @param {boolean} doubtful
+ * @returns {views.PlanView} */
 function planOn(snapshot, footing, steps, doubtful) {
   const made = plans.plan(snapshot.definition, snapshot.house, footing.state, steps, snapshot.tooling);
   const view = views.plan(snapshot, made, cautions(snapshot, steps));
@@ -231,10 +244,9 @@ function age(cached, now, reached) {
 /** @param {Footing} footing @returns {string[]} */
 function counted({ waiting, left_out: leftOut }) {
   const number = (/** @type {number} */ many) => shown.count(many, "entry", "entries");
+  const out = "of this bench about this connector: refused or not fitting, so not counted. Somebody must look at the outbox.";
   return [
     ...(waiting ? [`${number(waiting)} recorded here and not in that state yet: counted in.`] : []),
-    ...(leftOut
-      ? [`${number(leftOut)} of this bench about this connector: refused or not fitting, so not counted. Somebody must look at the outbox.`]
-      : []),
+    ...(leftOut ? [`${number(leftOut)} ${out}`] : []),
   ];
 }

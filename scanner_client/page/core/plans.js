@@ -70,7 +70,7 @@ export function standing(state, figures) {
 /** @param {string} kind @param {string} name @returns {entries.Recorded} */
 function supposed(kind, name) {
   const entry = entries.read({ id: NOBODY, connector: "-", kind, performed_at: EARLIEST, performed_by: "-", cavity: name });
-  return { entry, at: 0n, ordered_at: EARLIEST, noted: [] };
+  return { entry, at: 0n, ordered_at: EARLIEST };
 }
 
 /** @param {Step} step @param {tooling.Tooling | null} tools @returns {Handling[]} */

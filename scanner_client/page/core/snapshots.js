@@ -37,7 +37,8 @@ const OTHER_CONTACT = { part_number: shapes.string, sex: SEX, contact_size: shap
 const CONTACT = { ...OTHER_CONTACT, wire_awg: TEXT, doubt: shapes.string, status: shapes.string, source: shapes.string };
 /** @type {shapes.Shape} */
 const DEFINITION = {
-  connector: shapes.uuid, serial: shapes.string, cavities: shapes.listOf(shapes.anything), history: shapes.oneOf(["new", "unknown"]),
+  connector: shapes.uuid, serial: shapes.string, cavities: shapes.listOf(shapes.anything),
+  history: shapes.oneOf(["new", "unknown"]),
   cage: TEXT, part_number: TEXT, family: TEXT, cavity_ids: TEXT, rating: shapes.anything, mating_rating: shapes.anything,
   populated: shapes.optional(shapes.truth), nearing_fraction: FRACTION,
 };
@@ -45,7 +46,8 @@ const DEFINITION = {
 const CAVITY = { id: shapes.string, contact_size: shapes.string };
 /** @type {shapes.Shape} */
 const RATING = {
-  value: shapes.positive, basis: shapes.oneOf(["mandatory", "recommended", "house"]), document: TEXT, revision: TEXT, paragraph: TEXT,
+  value: shapes.positive, basis: shapes.oneOf(["mandatory", "recommended", "house"]),
+  document: TEXT, revision: TEXT, paragraph: TEXT,
   verified_by: TEXT, verified_on: TEXT, first_insertion_counts: shapes.optional(shapes.truth), nearing_fraction: FRACTION,
 };
 /** @type {shapes.Shape} */
@@ -69,7 +71,9 @@ const PULL = {
 /** Read a snapshot with all that is left out in it. StateError where its state can't be read.
  * @param {any} json @returns {Snapshot} */
 export function read(json) {
-  if (!Array.isArray(json?.definition?.cavities)) throw new states.StateError("What is kept of this connector can't be read. Fetch it anew.");
+  if (!Array.isArray(json?.definition?.cavities)) {
+    throw new states.StateError("What is kept of this connector can't be read. Fetch it anew.");
+  }
   const state = states.decode(json.state);
   const definition = readDefinition(json.definition);
   return {
@@ -134,7 +138,8 @@ function each(list, shape, name) {
   return [...new Set(found)];
 }
 
-/** The cavities of the state are those of the definition, in its order. @param {Definition} definition @param {states.ConnectorState} state */
+/** The cavities of the state are those of the definition, in its order.
+ * @param {Definition} definition @param {states.ConnectorState} state */
 function mismatch({ cavities }, state) {
   const same = cavities.length === state.cavities.length && cavities.every((one, place) => one.id === state.cavities[place].id);
   return same ? [] : ["state.cavities"];

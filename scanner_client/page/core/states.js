@@ -108,8 +108,8 @@ function named(values, fields, where, doubts) {
     // A list that is none could not even be gone through; any other misfit stays to be seen.
     made[name] = Array.isArray(otherwise) && !check(value) && !KEPT.has(name) ? otherwise : value ?? null;
   });
-  made.findings = rows(made.findings, (each) => ({ entry: shapes.canonical(String(each[0])), blocks: each[1] !== false, wide: each[2] }));
-  made.discrepancies = rows(made.discrepancies, (each) => ({ entry: shapes.canonical(String(each[0])), code: each[1] }));
+  made.findings = rows(made.findings, ([entry, blocks, wide]) => ({ entry: shapes.canonical(String(entry)), blocks: blocks !== false, wide }));
+  made.discrepancies = rows(made.discrepancies, ([entry, code]) => ({ entry: shapes.canonical(String(entry)), code }));
   return made;
 }
 

@@ -171,7 +171,8 @@ function signedOff(state) {
 function setOrder(state, order) {
   const shift = { ...state.shift, work_order: order };
   const told = order ? `Work order ${order}.` : "No work order any more.";
-  return [{ ...state, shift, said: { text: told, urgent: false } }, []];
+  // What the order is about is fetched while there is a network, since its work may be where there is none.
+  return [{ ...state, shift, said: { text: told, urgent: false } }, order ? [{ type: "take", query: { work_order: order } }] : []];
 }
 
 /** @param {any} state @param {string} bench @returns {[any, Effect[]]} */

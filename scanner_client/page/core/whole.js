@@ -22,7 +22,6 @@ export function rank(state, entry) {
  * @param {WholeState} state @param {import("./entries.js").Recorded} recorded @param {cavity.Rules} judgedBy */
 export function apply(state, recorded, judgedBy) {
   const { entry } = recorded;
-  for (const code of recorded.noted) cavity.note(state, entry.id, code);
   ACTS.get(entry.kind)?.(state, entry, judgedBy);
   state.last_at = recorded.ordered_at;
 }

@@ -4,11 +4,12 @@
 
 /**
  * @typedef {{attempts: number, first_wait_ms: number, longest_wait_ms: number, first_rest_ms: number,
- *   longest_rest_ms: number, answer_ms: number}} Patience
+ *   longest_rest_ms: number, answer_ms: number, question_ms: number}} Patience
  * @typedef {{fetch: typeof fetch, monotonic: () => number, sleep: (ms: number) => Promise<unknown>, chance: () => number,
  *   now: () => number}} Means
  * @typedef {{bytes: Uint8Array, symbology: string | null, text: string}} Reading
- * @typedef {{query?: Record<string, string>, body?: any, shape?: (read: any) => boolean}} What
+ * @typedef {{query?: Record<string, string>, body?: any, shape?: (read: any) => boolean, question?: boolean}} What
+ *   `question`: somebody stands there and waits, so it is given up sooner than what is sent by itself.
  */
 
 /** Entries in one request: small enough that a slow line gets it through within the time allowed. */
@@ -22,7 +23,7 @@ const ANSWERS = new Set(["go", "warn", "no_go"]);
 
 /** @type {Patience} */
 export const PATIENCE = {
-  attempts: 2, first_wait_ms: 300, longest_wait_ms: 2000, first_rest_ms: 2000, longest_rest_ms: 60_000, answer_ms: 10_000,
+  attempts: 2, first_wait_ms: 300, longest_wait_ms: 2000, first_rest_ms: 2000, longest_rest_ms: 60_000, answer_ms: 10_000, question_ms: 4000,
 };
 
 /** What the link takes from the world; tests give their own. @type {Means} */
@@ -121,13 +122,13 @@ export class Link {
   /** The connectors that a mark means. A scan goes with its symbology, which decides how it is read. @param {Reading} reading @returns {Promise<any[]>} */
   async find(reading) {
     if (reading.symbology !== null) return (await this.scan(reading)).connectors;
-    return (await this.ask("GET", "/v1/connectors", { query: { mark: reading.text }, shape: listing("connectors") })).connectors;
+    return (await this.ask("GET", "/v1/connectors", { query: { mark: reading.text }, shape: listing("connectors"), question: true })).connectors;
   }
 
   /** What a scan means and what it matches. @param {Reading} reading @returns {Promise<any>} */
   scan(reading) {
     const body = { bytes_base64: base64(reading.bytes), ...(reading.symbology === null ? {} : { symbology: reading.symbology }) };
-    return this.ask("POST", "/v1/scans", { body, shape: listing("connectors") });
+    return this.ask("POST", "/v1/scans", { body, shape: listing("connectors"), question: true });
   }
 
   /** A page of connectors by where they are or what order they are worked on. @param {Record<string, string>} query @returns {Promise<any>} */
@@ -142,12 +143,12 @@ export class Link {
 
   /** The inputs of the rule for one connector. @param {string} id @returns {Promise<any>} */
   snapshot(id) {
-    return this.ask("GET", `/v1/connectors/${id}/state`, { shape: (read) => isSnapshot(read, id) });
+    return this.ask("GET", `/v1/connectors/${id}/state`, { shape: (read) => isSnapshot(read, id), question: true });
   }
 
   /** The answer to steps. @param {string} id @param {any[]} steps @returns {Promise<any>} */
   plan(id, steps) {
-    return this.ask("POST", `/v1/connectors/${id}/plan`, { body: { steps }, shape: (read) => isPlan(read, steps) });
+    return this.ask("POST", `/v1/connectors/${id}/plan`, { body: { steps }, shape: (read) => isPlan(read, steps), question: true });
   }
 
   /** The shop's tools. @returns {Promise<any>} */
@@ -181,21 +182,22 @@ export class Link {
   async ask(method, path, what = {}) {
     if (this.resting) throw new AwayError("The service was away a moment ago; it is tried again shortly.");
     const query = what.query ? `?${new URLSearchParams(what.query)}` : "";
-    return understood(await this.answered(method, `${path}${query}`, what.body), path, what.shape ?? (() => true));
+    return understood(await this.answered(method, `${path}${query}`, what.body, what.question ?? false), path, what.shape ?? (() => true));
   }
 
-  /** @param {string} method @param {string} path @param {any} body @returns {Promise<{status: number, type: string, text: string}>} */
-  async answered(method, path, body) {
+  /** @param {string} method @param {string} path @param {any} body @param {boolean} question @returns {Promise<{status: number, type: string, text: string}>} */
+  async answered(method, path, body, question) {
     let wait = this.patience.first_wait_ms;
+    const longest_ms = question ? Math.min(this.patience.question_ms, this.patience.answer_ms) : this.patience.answer_ms;
     for (let attempt = 1; ; attempt += 1) {
-      const { answer, why, asked_ms } = await this.attempted(method, path, body);
+      const { answer, why, asked_ms, late } = await this.attempted(method, path, body, longest_ms);
       if (answer) {
         this.rest_ms = this.patience.first_rest_ms;
         this.resting_until = 0;
         return answer;
       }
       const pause = asked_ms ?? wait * (0.5 + this.means.chance());
-      if (attempt >= this.patience.attempts || pause > this.patience.longest_wait_ms) {
+      if (attempt >= this.patience.attempts || pause > this.patience.longest_wait_ms || (question && late)) {
         this.rest(asked_ms);
         throw new AwayError(why);
       }
@@ -204,23 +206,23 @@ export class Link {
     }
   }
 
-  /** An answer; or why there is none, and how long the service asked to be left alone. @param {string} method @param {string} path @param {any} body */
-  async attempted(method, path, body) {
+  /** An answer; or why there is none, and how long the service asked to be left alone. @param {string} method @param {string} path @param {any} body @param {number} longest_ms */
+  async attempted(method, path, body, longest_ms) {
     const stop = new AbortController();
-    const late = setTimeout(() => stop.abort(), this.patience.answer_ms);
+    const alarm = setTimeout(() => stop.abort(), longest_ms);
     try {
       const response = await this.means.fetch(path, this.request(method, body, stop.signal));
       const text = await bounded(response, stop);
       if (!BUSY.has(response.status)) {
-        return { answer: { status: response.status, type: response.headers.get("Content-Type") ?? "", text }, why: "", asked_ms: null };
+        return { answer: { status: response.status, type: response.headers.get("Content-Type") ?? "", text }, why: "", asked_ms: null, late: false };
       }
-      return { answer: null, why: `The service is busy or in trouble (status ${response.status}).`, asked_ms: this.retryAfter(response) };
+      return { answer: null, why: `The service is busy or in trouble (status ${response.status}).`, asked_ms: this.retryAfter(response), late: false };
     } catch (error) {
       if (error instanceof GarbledError) throw error;
-      const why = stop.signal.aborted ? "The service does not answer in time." : "The service can't be reached.";
-      return { answer: null, why, asked_ms: null };
+      const late = stop.signal.aborted;
+      return { answer: null, why: late ? "The service does not answer in time." : "The service can't be reached.", asked_ms: null, late };
     } finally {
-      clearTimeout(late);
+      clearTimeout(alarm);
     }
   }
 

@@ -15,13 +15,36 @@ const FORMATS = { any: [...MATRIX, ...LINEAR], matrix: MATRIX, linear: LINEAR, s
 
 /**
  * Start the decoder. `place` is where its wasm file lies, on this origin; nothing is ever asked of another.
- * @param {string} place @param {Uint8Array} [bytes] the wasm file itself, where it need not be fetched
- * @returns {Promise<(look: Look) => Sight[]>}
+ * @param {string} place @returns {Promise<(look: Look) => Sight[]>}
  */
-export async function decoder(place, bytes) {
-  const overrides = bytes ? { wasmBinary: /** @type {any} */ (bytes) } : { locateFile: () => place };
-  const engine = await prepareZXingModule({ overrides, equalityFn: Object.is, fireImmediately: true });
+export async function decoder(place) {
+  return started(await compiled(place));
+}
+
+/** Start the decoder from its compiled file. @param {WebAssembly.Module} compiled @returns {Promise<(look: Look) => Sight[]>} */
+export async function started(compiled) {
+  /** @type {(error: Error) => void} */
+  let failed = () => {};
+  const failing = new Promise((/** @type {(engine: any) => void} */ _, reject) => { failed = reject; });
+  const instantiateWasm = (/** @type {WebAssembly.Imports} */ imports, /** @type {(instance: WebAssembly.Instance, of: WebAssembly.Module) => void} */ done) => {
+    WebAssembly.instantiate(compiled, imports).then((instance) => done(instance, compiled), failed);
+    return {};
+  };
+  const overrides = /** @type {any} */ ({ instantiateWasm });
+  const engine = await Promise.race([failing, prepareZXingModule({ overrides, equalityFn: Object.is, fireImmediately: true })]);
   return (look) => seen(engine, look);
+}
+
+/** Compiled while it comes, which a browser also keeps; all at once where the server names another type. @param {string} place */
+async function compiled(place) {
+  const answer = await fetch(place);
+  if (!answer.ok) throw new Error(`the decoder's file is missing: status ${answer.status}`);
+  const spare = answer.clone();
+  try {
+    return await WebAssembly.compileStreaming(answer);
+  } catch {
+    return WebAssembly.compile(await spare.arrayBuffer());
+  }
 }
 
 /** @param {any} engine @param {Look} look @returns {Sight[]} */

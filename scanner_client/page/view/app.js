@@ -17,6 +17,8 @@ import * as words from "./words.js";
 const TICK_MS = 1000;
 const RESEND_MS = 15000;
 const MOST_IDS = 2 * 1000;
+/** More connectors than one aircraft has are not taken along by one press. */
+const MOST_TAKEN = 5000;
 
 /** Everything that changes, in one place. */
 const app = {
@@ -78,6 +80,7 @@ async function perform(effect) {
     case "open": return opened("opened", effect.connector, effect.mark);
     case "ask": return hear({ type: "advised", advice: await station.advise(effect.subject, effect.steps) });
     case "keep": return keep(effect.entries);
+    case "take": return take(effect.query).then(() => {}, () => {});
     default: throw new Error(`unknown effect: ${effect.type}`);
   }
 }
@@ -195,16 +198,35 @@ async function accepted(token) {
   return true;
 }
 
-/** @param {string} told marks, one a line */
-async function takeAlong(told) {
+/** Fetch the connectors of a work order, or of an asset, to have them where there is no network.
+ * @param {Record<string, string>} query @returns {Promise<number>} how many are known here now */
+async function take(query) {
+  let [count, cursor] = [0, ""];
+  do {
+    const page = await app.link.connectors({ ...query, limit: "100", ...(cursor ? { cursor } : {}) });
+    count += (await station.takeAlongIds(page.connectors.map((/** @type {any} */ each) => each.id))).taken.length;
+    cursor = page.next;
+  } while (cursor && count < MOST_TAKEN);
+  await lookAgain();
+  return count;
+}
+
+/** @param {string} told an asset, or marks, one a line @param {boolean} asset */
+async function takeAlong(told, asset) {
   const wanted = told.split("\n").map((each) => each.trim()).filter(Boolean);
   app.takes = "Fetching.";
   draw();
   try {
-    const taken = await station.takeAlong(wanted.map(typed));
-    const count = taken.reduce((/** @type {number} */ sum, /** @type {any} */ each) => sum + each.taken.length, 0);
-    const missing = taken.filter((/** @type {any} */ each) => each.why).map((/** @type {any} */ each) => `${each.mark}: ${each.why}`);
-    app.takes = [`${words.counted(count, "connector was", "connectors were")} fetched.`, ...missing].join(" ");
+    if (asset) {
+      const counts = [];
+      for (const each of wanted) counts.push(`${each}: ${words.counted(await take({ asset: each }), "connector", "connectors")}.`);
+      app.takes = counts.join(" ");
+    } else {
+      const taken = await station.takeAlong(wanted.map(typed));
+      const count = taken.reduce((/** @type {number} */ sum, /** @type {any} */ each) => sum + each.taken.length, 0);
+      const missing = taken.filter((/** @type {any} */ each) => each.why).map((/** @type {any} */ each) => `${each.mark}: ${each.why}`);
+      app.takes = [`${words.counted(count, "connector was", "connectors were")} fetched.`, ...missing].join(" ");
+    }
   } catch (error) {
     app.takes = error instanceof Error ? error.message : String(error);
   }

@@ -76,8 +76,9 @@ export function Setup({ hear, setup, save, proof, proving, prove, takeAlong, tak
       <p>${proof ? `Proven on ${proof.day}: ${proof.name}.` : "Not proven yet: marks with separators are refused until it is."} The check symbol comes from <code>tinebook label check</code>.</p>
       <button type="button" class="primary second" onClick=${prove}>${proving ? "Scan the check symbol now" : "Prove the scanner"}</button>
       <h3>Take along</h3>
-      <p>Connectors that this device is to know where there is no network: one mark a line.</p>
-      <form onSubmit=${(/** @type {any} */ event) => { event.preventDefault(); takeAlong(event.currentTarget.elements.marks.value); }}><label for="marks">Marks or serials, or an asset</label><textarea id="marks" name="marks" rows="4"></textarea><button class="primary second">Fetch them</button></form>
+      <p>Connectors that this device is to know where there is no network. Those of the work order are fetched when it is set.</p>
+      <${Line} label="All of an asset" name="asset" button="Fetch" inline=${true} onGive=${(/** @type {string} */ asset) => takeAlong(asset, true)} />
+      <form onSubmit=${(/** @type {any} */ event) => { event.preventDefault(); takeAlong(event.currentTarget.elements.marks.value, false); }}><label for="marks">Marks or serials, one a line</label><textarea id="marks" name="marks" rows="3" required></textarea><button class="primary second">Fetch them</button></form>
       ${takes && html`<p role="status">${takes}</p>`}`}`;
   if (!closable) return html`<section class="screen panel"><h2>Set up this device</h2>${body}</section>`;
   return html`<${Panel} title="Set up this device" hear=${hear}>${body}</${Panel}>`;

@@ -400,6 +400,29 @@ def test_a_busy_service_says_how_long(tab: Page, told: str, rest_ms: int, waited
     assert (seen["rests"], seen["waited"]) == ([rest_ms], waited)
 
 
+def test_a_question_is_given_up_sooner_than_what_is_sent_by_itself(tab: Page) -> None:
+    """Whoever stands there and asks waits once for a dead line, and not for as long as sending does, which tries again."""
+    asked = """async () => {
+      const {makeLink} = await import("/keep/link.js");
+      const means = {fetch: (_, {signal}) => new Promise((_, reject) => signal.addEventListener("abort", () => {
+        lines += 1;
+        reject(signal.reason);
+      }))};
+      let lines = 0;
+      const link = makeLink({token: null, patience: {question_ms: 10, answer_ms: 30, first_wait_ms: 1}, means});
+      const counts = [];
+      for (const call of [() => link.plan("x", [{}]), () => link.snapshot("x"), () => link.entries([{}], "")]) {
+        link.wake();
+        lines = 0;
+        const why = await call().catch((error) => error.message);
+        counts.push([lines, why]);
+      }
+      return counts;
+    }"""
+    late = "The service does not answer in time."
+    assert tab.evaluate(asked) == [[1, late], [1, late], [2, late]]
+
+
 def test_the_device_saying_that_it_is_offline_is_only_a_hint(tab: Page, site: Site) -> None:
     """A browser that believes to be offline is not believed: what waits is sent if the service answers."""
     connector = site.register("EX-HINT")

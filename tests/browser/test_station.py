@@ -1,0 +1,177 @@
+"""A bench at work in the page: what it finds, answers and records, with the service, without it, and with half of it."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from playwright.sync_api import BrowserContext, Page
+
+from tests.browser import cutting, programs
+from tests.browser.at_work import NEUTRAL, entry, open_bench
+from tests.browser.cutting import Line
+from tests.browser.site import Site
+
+
+@pytest.fixture
+def line(site: Site) -> Iterator[Line]:
+    """A line to the page's server that a test can cut."""
+    with cutting.line(lambda: site.bench.port, programs.free_ports(1)[0]) as opened:
+        yield opened
+
+
+@pytest.fixture
+def tab(device: BrowserContext, line: Line, site: Site) -> Page:
+    """A tab with a bench in it, behind the line."""
+    return open_bench(programs.tab(device, line.address + NEUTRAL), site.token)
+
+
+def cut(line: Line, fate: str, *paths: bytes) -> None:
+    """Cut what goes to these paths; all of the API if none is named."""
+    line.shears = lambda path, _body: fate if path.startswith(paths or (b"/v1/",)) else "answer"
+
+
+def mend(line: Line) -> None:
+    """Let everything through."""
+    line.shears = lambda _path, _body: "answer"
+
+
+def find(page: Page, mark: str) -> dict[str, Any]:
+    """What a typed mark means."""
+    heard: dict[str, Any] = page.evaluate(
+        "(mark) => { bench.link.wake(); return bench.station.find(bench.typed(mark)); }", mark
+    )
+    return heard
+
+
+def advise(page: Page, connector: str | None, mark: str, *steps: dict[str, Any]) -> dict[str, Any]:
+    """The answer to steps on a connector that was just opened."""
+    asked = """async ([connector, mark, steps]) => {
+      bench.link.wake();
+      const nobody = {mark, connector: null, name: mark, part_number: null, snapshot: null, remarks: []};
+      const about = connector === null ? nobody : await bench.station.openConnector(connector, mark);
+      bench.link.wake();
+      return bench.station.advise(about, steps);
+    }"""
+    advice: dict[str, Any] = page.evaluate(asked, [connector, mark, list(steps)])
+    return advice
+
+
+def record(page: Page, *entries: dict[str, Any]) -> dict[str, Any]:
+    """Keep and send; `order` says what happened first."""
+    done: dict[str, Any] = page.evaluate(
+        """async (entries) => {
+          bench.link.wake();
+          const order = [];
+          const done = await bench.station.record(entries, {kept: () => order.push("kept")});
+          return {...done, order};
+        }""",
+        list(entries),
+    )
+    return done
+
+
+INSERT = {"action": "insert", "cavity": "1"}
+
+
+def test_with_the_service_every_answer_is_the_services(tab: Page, site: Site) -> None:
+    """Found, answered and recorded there; and the state is fetched anew afterwards, to go on without it."""
+    connector = site.register("EX-WITH")
+    heard = find(tab, "EX-WITH")
+    assert (heard["type"], heard["basis"], heard["connectors"][0]["id"]) == ("found", "service", connector)
+    advice = advise(tab, connector, "EX-WITH", INSERT)
+    assert (advice["basis"], advice["plan"]["answer"], advice["remarks"]) == ("service", "go", [])
+    done = record(tab, entry(1, connector))
+    assert (done["sent"]["recorded"], done["order"]) == (1, ["kept"])
+    assert [each["status"] for each in done["kept"]] == ["sent"]
+    cached = tab.evaluate("(id) => bench.box.snapshot(id)", connector)
+    assert (cached["snapshot"]["entries"], cached["acknowledged"]) == (1, 1)
+
+
+def test_without_the_service_it_answers_from_what_it_knows_and_what_waits(tab: Page, line: Line, site: Site) -> None:
+    """Found and answered here, with the age of the state; own entries count, by whatever name they call the connector."""
+    connector = site.register("EX-WITHOUT", rating=2)
+    find(tab, "EX-WITHOUT")
+    assert advise(tab, connector, "EX-WITHOUT", INSERT)["basis"] == "service"
+    cut(line, "refuse")
+    heard = find(tab, "EX-WITHOUT")
+    assert (heard["basis"], heard["connectors"][0]["serial"]) == ("bench", "EX-WITHOUT")
+    assert find(tab, connector)["connectors"][0]["id"] == connector
+    done = record(tab, entry(10, connector), entry(11, "EX-WITHOUT", "removal"))
+    assert [each["status"] for each in done["kept"]] == ["unsent", "unsent"]
+    advice = advise(tab, connector, "EX-WITHOUT", INSERT)
+    assert (advice["basis"], advice["plan"]["answer"], advice["plan"]["steps"][0]["cycle"]) == ("bench", "warn", 2)
+    assert any("2 entries recorded here" in each for each in advice["remarks"])
+    assert any("others may have worked" in each for each in advice["remarks"])
+    shown = tab.evaluate(
+        "(id) => bench.station.openConnector(id, 'x').then((about) => bench.station.standing(about))", connector
+    )
+    assert {each["id"]: each["cycles_begun"] for each in shown["cavities"]}["1"] == 1
+    mend(line)
+    assert tab.evaluate("() => bench.station.send()")["recorded"] == 2
+    assert site.ids(connector) == [entry(10, connector)["id"], entry(11, connector)["id"]]
+
+
+def test_what_the_service_has_not_got_is_counted_in_here(tab: Page, line: Line, site: Site) -> None:
+    """While the service answers but does not take entries, its own answer would be too good: this bench answers instead."""
+    connector = site.register("EX-HALF", rating=1)
+    find(tab, "EX-HALF")
+    cut(line, "busy", b"/v1/entries")
+    tab.evaluate("() => Object.assign(bench.link.patience, {first_rest_ms: 0, longest_rest_ms: 0})")
+    record(tab, entry(20, connector), entry(21, connector, "removal"))
+    advice = advise(tab, connector, "EX-HALF", INSERT)
+    assert (advice["basis"], advice["plan"]["answer"]) == ("bench", "no_go")
+    assert any("has not got everything" in each for each in advice["remarks"])
+    mend(line)
+    assert advise(tab, connector, "EX-HALF", INSERT)["basis"] == "service"
+    assert len(site.ids(connector)) == 2
+
+
+def test_a_withdrawn_token_is_named_with_the_answer(tab: Page, line: Line, site: Site) -> None:
+    """An answer that is the bench's own because the token does not hold any more says so first."""
+    connector = site.register("EX-TOKEN")
+    find(tab, "EX-TOKEN")
+    advise(tab, connector, "EX-TOKEN", INSERT)
+    cut(line, "denied")
+    advice = advise(tab, connector, "EX-TOKEN", INSERT)
+    assert advice["basis"] == "bench"
+    assert "does not accept this bench's token" in advice["remarks"][0]
+    assert "does not accept this bench's token" in find(tab, "EX-NEVER-SEEN")["why"]
+
+
+def test_what_nobody_knows_has_no_answer_and_is_kept_all_the_same(tab: Page, line: Line, site: Site) -> None:
+    """No answer is not a go. What is done goes out under the mark, and joins the connector once that is registered."""
+    assert "No connector is registered" in find(tab, "EX-LATER")["why"]
+    cut(line, "refuse")
+    assert "that is not a go" in find(tab, "EX-LATER")["why"]
+    advice = advise(tab, None, "EX-LATER", INSERT)
+    assert (advice["plan"], advice["basis"]) == (None, "nothing")
+    record(tab, entry(30, "EX-LATER"))
+    mend(line)
+    assert tab.evaluate("() => bench.station.send()")["parked"] == 1
+    connector = site.register("EX-LATER")
+    assert site.ids(connector) == [entry(30, "EX-LATER")["id"]]
+
+
+def test_one_of_several_never_passes_for_the_only_one(tab: Page, line: Line, site: Site) -> None:
+    """Two connectors with one serial are two, with the service and without it."""
+    both = sorted(site.register("EX-TWIN", cage=each, part_number="EX-PN") for each in ("0CVA5", "1ABC2"))
+    assert sorted(each["id"] for each in find(tab, "EX-TWIN")["connectors"]) == both
+    tab.evaluate("(ids) => bench.station.takeAlongIds(ids)", both)
+    cut(line, "refuse")
+    assert sorted(each["id"] for each in find(tab, "EX-TWIN")["connectors"]) == both
+    # By the keys of what was taken along, where the mark itself was never looked up here.
+    tab.evaluate("() => bench.box.saveMark('|EX-TWIN', [])")
+    assert sorted(each["id"] for each in find(tab, "EX-TWIN")["connectors"]) == both
+
+
+def test_a_state_that_this_page_cant_read_is_as_good_as_none(tab: Page, line: Line, site: Site) -> None:
+    """A kept state in another shape gives no answer, and no error that stops the work."""
+    connector = site.register("EX-SHAPE")
+    advise(tab, connector, "EX-SHAPE", INSERT)
+    tab.evaluate("""async (id) => {
+      const {snapshot, acknowledged} = await bench.box.snapshot(id);
+      await bench.box.saveSnapshot({...snapshot, state: {another: "shape"}}, acknowledged);
+    }""", connector)  # fmt: skip
+    cut(line, "refuse")
+    advice = advise(tab, connector, "EX-SHAPE", INSERT)
+    assert (advice["plan"], advice["basis"]) == (None, "nothing")

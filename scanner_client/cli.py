@@ -111,8 +111,8 @@ def prove_wedge(call: Call) -> None:
     """
     with output.troubles(call), _bench(call) as bench:
         if sys.stdin.isatty():
-            output.note(f"Scan the check symbol now ({desk.CHECK_SYMBOL}). Ctrl-C leaves.")
             with sources.raw_terminal(sys.stdin.fileno()):
+                output.note(f"Scan the check symbol now ({desk.CHECK_SYMBOL}). Ctrl-C leaves.")
                 arrived = sources.burst(sys.stdin.fileno())
         else:
             arrived = sys.stdin.buffer.read(wedge.LONGEST_BYTES)

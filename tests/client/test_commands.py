@@ -328,3 +328,15 @@ def test_a_terminal_from_the_check_symbol_to_a_scan(outbox_path: Path) -> None:
         bench.until("<GS>S786950<RS><EOT>")
     with terminals.running(outbox_path, "work") as bench:
         bench.until("proven on 2")
+
+
+def test_a_terminal_that_proves(outbox_path: Path) -> None:
+    """At a real terminal the command waits for the symbol, whatever its separators arrive as, or for somebody to leave."""
+    with terminals.running(outbox_path, "wedge") as bench:
+        bench.until("Ctrl-C leaves")
+        bench.write(b"\x03")
+        bench.until("Nothing was proven")
+    with terminals.running(outbox_path, "wedge") as bench:
+        assert "tinebook label check" in bench.until("Ctrl-C leaves")
+        bench.write(wedge_profile.CHECK.encode().replace(b"\x1d", b"\x1b[19~").replace(b"\x04", b"") + b"\r")
+        bench.until("GS=F8 EOT=nothing")

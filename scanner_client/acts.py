@@ -2,10 +2,10 @@
 
 from msgspec import structs
 
-from scanner_client import dialogue, drafts, phrases
+from scanner_client import asking, dialogue, drafts, phrases
 from scanner_client.dialogue import Moment, Phase, Say, State, Turn
 from scanner_client.drafts import Author, MalformedError
-from service.core.answers import Action
+from service.core.answers import Action, Answer
 from service.core.entries import Entry, Kind
 from service.messages import PlannedStep
 
@@ -13,24 +13,22 @@ MOST_DONE = 200
 """So many entries one typed line may make at most."""
 
 
-def signed_on(state: State) -> bool:
-    """Whether somebody is signed on; MalformedError with what to do if not."""
-    if not state.shift.badge:
-        raise MalformedError("Nobody is signed on: scan or type your badge first.")
-    return True
-
-
-def done(state: State, chosen: tuple[int, ...], moment: Moment, note: str | None) -> Turn:
-    """Record the chosen steps. When none is left, the contacts that went in are up for their seating test."""
-    steps = tuple(state.steps[each] for each in chosen)
-    made = drafts.of_steps(_author(state), steps, moment, note)
-    left = tuple(each for each in state.pending if each not in chosen)
-    to_test = _to_test(state.to_test, steps)
-    after = structs.replace(state, pending=left, reasoned=(), to_test=to_test, phase=Phase.ANSWERED)
-    if not left:
-        phase = Phase.TESTING if to_test else Phase.CONNECTOR
-        after = structs.replace(after, phase=phase, steps=(), advice=None)
-    return _kept(after, made)
+def done(state: State, rest: str, moment: Moment) -> Turn:
+    """Steps were done: all, some, or of a replacement only the removal. Over a no_go it takes a reason."""
+    if not state.pending or state.advice is None:
+        raise phrases.UnclearError("Nothing waits to be confirmed. Say what you will do first, like: insert 14")
+    told = phrases.confirmed(phrases.words(rest), len(state.steps))
+    meant = state.pending if told.places is None else told.places
+    chosen = tuple(each for each in meant if each in state.pending)
+    if not chosen:
+        raise phrases.UnclearError("That step is recorded already.")
+    if told.removal_only and any(state.steps[each].action is not Action.REPLACE for each in chosen):
+        raise phrases.UnclearError(
+            "Only of a replacement can the removal alone be done. Say its number: done 1 removal"
+        )
+    asked = structs.replace(state, removal_only=told.removal_only)
+    stopped = [each for each in chosen if state.advice.step_answer(each) in (None, Answer.NO_GO)]
+    return _reason_asked(asked, chosen, stopped) if stopped else _done(asked, chosen, moment, None)
 
 
 def reasoned(state: State, told: str, moment: Moment) -> Turn:
@@ -40,76 +38,69 @@ def reasoned(state: State, told: str, moment: Moment) -> Turn:
         back = state.back if undoing else Phase.ANSWERED
         return Turn(structs.replace(state, phase=back, reasoned=()), (Say("Cancelled; nothing was recorded."),))
     if not undoing:
-        return done(state, state.reasoned, moment, told)
+        return _done(state, state.reasoned, moment, told)
     made = drafts.corrections(state.recent, state.shift, moment, told)
     after = structs.replace(state, phase=state.back, recent=(), to_test=())
     if after.phase is Phase.TESTING:
         after = structs.replace(after, phase=Phase.CONNECTOR)
-    return Turn(after, (dialogue.Keep(made), Say("Taken back, with your reason. Both stay in the ledger.")))
+    said = Say("Taken back, with your reason. Both stay in the ledger.")
+    return _asked_again(Turn(after, (dialogue.Keep(made), said)))
 
 
 def did(state: State, rest: str, moment: Moment) -> Turn:
     """Something that has happened without being asked about: recorded as it is told."""
     author = _author(state)
-    _settled(state)
-    steps = phrases.steps(phrases.words(rest), state.shift.tool)
+    if state.pending:
+        raise phrases.UnclearError("First say what became of the steps that were asked: 'done' or 'not'.")
+    steps = tuple(asking.equipped(each, state.tool, state.contact) for each in phrases.steps(phrases.words(rest)))
     if 2 * len(steps) > MOST_DONE:
         raise phrases.UnclearError(f"Tell at most {MOST_DONE // 2} steps at a time.")
     for each in steps:
-        _exists(state, each.cavity)
-    made = drafts.of_steps(author, steps, moment)
-    to_test = _to_test((), steps)
-    phase = Phase.TESTING if to_test else Phase.CONNECTOR
-    return _kept(structs.replace(state, phase=phase, steps=(), advice=None, to_test=to_test), made)
-
-
-def held(state: State, rest: str, moment: Moment) -> Turn:
-    """A seating test that held."""
-    return _seating(state, rest, moment, holds=True)
-
-
-def failed(state: State, rest: str, moment: Moment) -> Turn:
-    """A seating test that did not hold."""
-    return _seating(state, rest, moment, holds=False)
-
-
-def skip(state: State, rest: str, _: Moment) -> Turn:
-    """No seating test of the cavity that is asked about (or `all`)."""
-    left = () if rest == "all" else state.to_test[1:]
-    phase = Phase.CONNECTOR if state.phase is Phase.TESTING and not left else state.phase
-    return Turn(structs.replace(state, to_test=left, phase=phase))
+        asking.exists(state.subject, each.cavity)
+    made = drafts.of_steps(author, steps, moment, looked=state.tool_looked_at)
+    return _kept(structs.replace(state, to_test=_to_test(state.to_test, steps)).at_rest(), made)
 
 
 def tine(state: State, rest: str, moment: Moment) -> Turn:
     """A removal tool went in and released nothing: it loaded the tines all the same."""
-    cavity = _named(state, rest)
-    fields: dict[str, object] = {"cavity": cavity, "tool": state.shift.tool}
-    return _kept(state, (drafts.entry(_author(state), Kind.TINE_ENTRY, moment, fields),))
+    looked = True if state.tool and state.tool_looked_at else None
+    return kept(
+        state, Kind.TINE_ENTRY, moment, {"cavity": _named(state, rest), "tool": state.tool, "tool_looked_at": looked}
+    )
 
 
 def finding(state: State, rest: str, moment: Moment) -> Turn:
     """Something is wrong with a cavity (`-`: the whole connector): it blocks work until it is closed."""
-    return _finding(state, rest, moment, blocks=None)
+    return _noted(state, Kind.FINDING, rest, moment, "finding 14 tine bent")
 
 
 def remark(state: State, rest: str, moment: Moment) -> Turn:
     """Something worth knowing that does not forbid work."""
-    return _finding(state, rest, moment, blocks=False)
+    return _noted(state, Kind.FINDING, rest, moment, "remark 14 grommet swollen", {"blocks": False})
+
+
+def closed(state: State, rest: str, moment: Moment) -> Turn:
+    """A finding is dealt with, and how."""
+    return _noted(state, Kind.FINDING_CLOSED, rest, moment, "closed 14 retainer renewed")
+
+
+def renewed(state: State, rest: str, moment: Moment) -> Turn:
+    """A new retainer was fitted (`-`: in every cavity): a new count begins."""
+    return _noted(state, Kind.RENEWAL, rest, moment, "renewed 14 by the manual, para. 4")
 
 
 def mated(state: State, _rest: str, moment: Moment) -> Turn:
     """The connector was mated."""
-    return _kept(state, (drafts.entry(_author(state), Kind.MATING, moment, {}),))
+    return kept(state, Kind.MATING, moment, {})
 
 
 def unmated(state: State, _rest: str, moment: Moment) -> Turn:
     """The connector was unmated."""
-    return _kept(state, (drafts.entry(_author(state), Kind.UNMATING, moment, {}),))
+    return kept(state, Kind.UNMATING, moment, {})
 
 
 def undo(state: State, _rest: str, _moment: Moment) -> Turn:
     """Take back the last act at this bench: asks for the reason first."""
-    signed_on(state)
     if not state.recent:
         raise phrases.UnclearError(
             "There is nothing here to take back. Correct an older entry by its id: see 'tinebook-bench record --help'."
@@ -119,58 +110,67 @@ def undo(state: State, _rest: str, _moment: Moment) -> Turn:
     return Turn(structs.replace(state, phase=Phase.UNDOING, back=state.phase), (Say(told, urgent=True),))
 
 
-def _seating(state: State, rest: str, moment: Moment, *, holds: bool) -> Turn:
-    told = phrases.seating(rest.split())
-    cavity = told.cavity or (state.to_test[0] if state.to_test else None)
-    if cavity is None:
-        raise phrases.UnclearError("Say which cavity, like: held 14 67N")
-    _exists(state, cavity)
-    fields: dict[str, object] = {"cavity": cavity, "held": holds, "force_n": told.force_n}
-    made = drafts.entry(_author(state), Kind.SEATING_TEST, moment, fields)
-    left = tuple(each for each in state.to_test if each != cavity)
-    phase = Phase.CONNECTOR if state.phase is Phase.TESTING and not left else state.phase
-    turn = _kept(structs.replace(state, to_test=left, phase=phase), (made,))
-    if holds:
+def kept(state: State, kind: Kind, moment: Moment, fields: dict[str, object]) -> Turn:
+    """One entry of this shift about the connector at hand."""
+    return _asked_again(_kept(state, (drafts.entry(_author(state), kind, moment, fields),)))
+
+
+def _asked_again(turn: Turn) -> Turn:
+    """What was recorded may change the answer to steps that are still open."""
+    if not turn.state.pending:
         return turn
-    warned = f"It did not hold. That insertion has used a cycle. If the contact comes out again, say: remove {cavity}"
-    return Turn(turn.state, (*turn.effects, Say(warned, urgent=True)))
+    again = asking.asked_again(turn.state, tuple(turn.state.steps[each] for each in turn.state.pending))
+    return Turn(again.state, (*turn.effects, *again.effects))
 
 
-def _finding(state: State, rest: str, moment: Moment, *, blocks: bool | None) -> Turn:
+def _reason_asked(state: State, chosen: tuple[int, ...], stopped: list[int]) -> Turn:
+    numbers = ", ".join(str(each + 1) for each in stopped)
+    some = state.advice is not None and state.advice.answer is not None
+    answered = f"The answer to step {numbers} was no go" if some else "There was no answer"
+    told = f"{answered}. If it was done all the same, type why. Else 'cancel'."
+    return Turn(structs.replace(state, phase=Phase.REASON, reasoned=chosen), (Say(told, urgent=True),))
+
+
+def _done(state: State, chosen: tuple[int, ...], moment: Moment, note: str | None) -> Turn:
+    """Record the chosen steps. When none is left, the contacts that went in are up for their seating test."""
+    steps = tuple(_as_done(state.steps[each], removal_only=state.removal_only) for each in chosen)
+    made = drafts.of_steps(_author(state), steps, moment, note, looked=state.tool_looked_at)
+    left = tuple(each for each in state.pending if each not in chosen)
+    after = structs.replace(state, to_test=_to_test(state.to_test, steps))
+    if left:
+        return _kept(structs.replace(after, pending=left, reasoned=(), phase=Phase.ANSWERED), made)
+    return _kept(after.at_rest(), made)
+
+
+def _as_done(step: PlannedStep, *, removal_only: bool) -> PlannedStep:
+    return structs.replace(step, action=Action.REMOVE, contact=None) if removal_only else step
+
+
+def _noted(
+    state: State, kind: Kind, rest: str, moment: Moment, like: str, more: dict[str, object] | None = None
+) -> Turn:
     name, _, note = rest.partition(" ")
     if not note:
         raise phrases.UnclearError(
-            "Say the cavity ('-' for the whole connector) and what is wrong, like: finding 14 tine bent"
+            f"Say the cavity ('-' for the whole connector), and then what is wrong or was done, like: {like}"
         )
     cavity = None if name == "-" else _named(state, name)
-    made = drafts.entry(_author(state), Kind.FINDING, moment, {"cavity": cavity, "note": note, "blocks": blocks})
-    return _kept(state, (made,))
+    return kept(state, kind, moment, {"cavity": cavity, "note": note, **(more or {})})
 
 
 def _named(state: State, cavity: str) -> str:
     if not cavity or " " in cavity:
         raise phrases.UnclearError("Say one cavity.")
-    _exists(state, cavity)
+    asking.exists(state.subject, cavity)
     return cavity
-
-
-def _exists(state: State, cavity: str) -> None:
-    snapshot = state.subject.snapshot if state.subject else None
-    reason = phrases.unknown_cavity(snapshot.definition, cavity) if snapshot else None
-    if reason:
-        raise phrases.UnclearError(reason)
 
 
 def _author(state: State) -> Author:
     if state.subject is None:
         raise phrases.UnclearError("Scan the connector first.")
-    signed_on(state)
+    if not state.shift.badge:
+        raise MalformedError("Nobody is signed on: scan or type your badge first.")
     return Author(state.subject.reference, state.shift)
-
-
-def _settled(state: State) -> None:
-    if state.pending:
-        raise phrases.UnclearError("First say what became of the steps that were asked: 'done' or 'not'.")
 
 
 def _to_test(waiting: tuple[str, ...], steps: tuple[PlannedStep, ...]) -> tuple[str, ...]:

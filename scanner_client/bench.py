@@ -1,29 +1,20 @@
 """The dialogue at the bench: (state, heard, moment) -> (state, effects). Pure.
 
-Scan a connector, say what will be done, see the answer, do it, say that it was done. An answer stops nobody: what
-happened can always be recorded, and over a no_go with a reason.
+Sign on, scan a connector, say what will be done, see the answer, do it, say that it was done, test what went in. An answer
+stops nobody: what happened can always be recorded, and over a no_go with a reason. What is scanned is taken for what it is,
+whatever is on the screen. The page's `core/talk.js` does the same, held to the same scenarios.
 """
 
 from collections.abc import Callable
 from typing import assert_never
 
-import msgspec
 from msgspec import structs
 
-from scanner_client import acts, dialogue, phrases, readings
-from scanner_client.dialogue import Effect, Field, Heard, Moment, Phase, Say, State, Subject, Turn
+from scanner_client import acts, asking, dialogue, phrases, readings, recognition, seating, shifts
+from scanner_client.dialogue import Field, Heard, Moment, Phase, Say, State, Subject, Turn, Unit
 from scanner_client.drafts import MalformedError
-from service.core.answers import Answer
-from service.core.entries import Entry, Text
-from service.messages import ConnectorLine, PlannedStep
-
-_REASONS = (Phase.REASON, Phase.UNDOING)
-UNSETTLED = "First say what became of this: 'done' if you did it, 'not' if you did not."
-
-
-def begin(shift: dialogue.Shift, recent: tuple[Entry, ...] = ()) -> State:
-    """A new talk, with the shift that was remembered and the last act, which can still be taken back."""
-    return State(shift=shift, recent=recent, expects=None if shift.badge else Field.BADGE)
+from service.core import own_marks
+from service.messages import ConnectorLine
 
 
 def wants(state: State) -> int:
@@ -32,15 +23,21 @@ def wants(state: State) -> int:
 
 
 def step(state: State, heard: Heard, moment: Moment) -> Turn:
-    """Take one thing heard: from the person, or from what was wanted before."""
+    """Take one thing heard: from the person, from the clock, or from what was wanted before."""
+    awake = structs.replace(state, used_at=moment.at)
     match heard:
         case dialogue.Line(text):
-            return _guarded(state, text, moment)
+            return _guarded(awake, _line, text, moment)
         case dialogue.Scanned(reading):
-            return _scanned(state, reading, moment)
-        case dialogue.Failed(text):
-            return Turn(state, (Say(text, urgent=True),))
+            return _scanned(awake, reading, moment)
+        case dialogue.Stir():
+            return Turn(awake)
+        case dialogue.Tick():
+            return shifts.tick(state, moment.at)
+        case dialogue.Resume():
+            return shifts.resumed(state)
         case _:
+            # What comes back from what was wanted is no sign that a person is there.
             return _told(state, heard)
 
 
@@ -51,77 +48,82 @@ def _told(state: State, heard: dialogue.Told) -> Turn:
             return _found(state, mark, connectors)
         case dialogue.Missing(mark, why):
             subject = Subject(mark=mark, name=readings.typed(mark).shown, remarks=(why,))
-            return Turn(_at(state, subject), (Say(why, urgent=True),))
+            return _at(state, subject)
         case dialogue.Opened(subject):
-            return Turn(_at(state, subject), tuple(Say(each, urgent=True) for each in subject.remarks))
+            return _at(state, subject)
         case dialogue.Advised(advice):
-            every = tuple(range(len(state.steps)))
-            return Turn(structs.replace(state, phase=Phase.ANSWERED, advice=advice, pending=every))
+            return asking.answered(state, advice)
+        case dialogue.Failed(text):
+            return asking.failed(state, text)
         case _:
             assert_never(heard)
 
 
-def _guarded(state: State, text: str, moment: Moment) -> Turn:
+def _guarded(state: State, taken: Callable[[State, str, Moment], Turn], text: str, moment: Moment) -> Turn:
     try:
-        return _line(state, text, moment)
+        return taken(state, text, moment)
     except (phrases.UnclearError, MalformedError) as error:
         return Turn(state, (Say(str(error), urgent=True),))
 
 
 def _line(state: State, text: str, moment: Moment) -> Turn:
     """A typed line: a reason or a field where one was asked for, else a command, else what the phase makes of it."""
-    told = text.strip() if state.phase in _REASONS else " ".join(text.split())
+    in_reasons = recognition.in_reasons(state)
+    told = text.strip() if in_reasons else " ".join(text.split())
     if not told:
         return Turn(state)
-    if state.phase in _REASONS:
+    if in_reasons:
         if told.lower() in _COMMANDS.keys() - {"cancel"}:
             raise phrases.UnclearError(f"'{told}' is no reason. Type why, in your own words, or 'cancel'.")
         return acts.reasoned(state, told, moment)
+    # A scanner without a suffix, or a pipe, may come as typing.
+    if own_marks.is_meant(told):
+        return recognition.taken(state, readings.typed(told))
     if state.expects is not None:
-        return _field(state, state.expects, told)
+        if told.lower() == "cancel":
+            return Turn(structs.replace(state, expects=None))
+        return recognition.field(state, state.expects, None if told == "-" else told)
     word, _, rest = told.partition(" ")
+    if state.phase is Phase.SIGN_ON and word.lower() not in _BEFORE_SIGNING_ON:
+        return _stranger(state, told)
     command = _COMMANDS.get(word.lower())
     return command(state, rest, moment) if command else _no_command(state, told)
 
 
+def _stranger(state: State, told: str) -> Turn:
+    word = told.partition(" ")[0].partition(":")[0].lower()
+    return Turn(state, (Say(shifts.NOBODY, urgent=True),)) if word in _COMMANDS else shifts.sign_on(state, told)
+
+
 def _no_command(state: State, told: str) -> Turn:
     if told.partition(":")[0].lower() in phrases.ACTIONS:
-        return _plan(state, told)
+        return asking.plan(state, told)
     if state.phase is Phase.CHOOSING:
         return _choose(state, told)
     if state.phase is Phase.READY:
-        return _find(state, readings.typed(told))
+        return recognition.find(state, readings.typed(told))
+    if recognition.part_kind(told):
+        return recognition.taken(state, readings.typed(told))
     return Turn(state, (Say(f"'{told}' is not understood here. Say 'help' to see what is.", urgent=True),))
 
 
 def _scanned(state: State, reading: readings.Reading, moment: Moment) -> Turn:
-    if state.phase in _REASONS:
-        return Turn(state, (Say("Type the reason first, or 'cancel'.", urgent=True),))
-    # A whole ISO/IEC 15434 message names a thing, so it is nobody's badge.
-    if state.expects is not None and not (
-        state.expects is Field.BADGE and reading.data.startswith(readings.MESSAGE_START)
-    ):
-        return _field(state, state.expects, reading.text)
     # A card with a command on it, for hands in gloves.
-    if reading.text.partition(" ")[0] in COMMANDS:
-        return _guarded(state, reading.text, moment)
-    return _find(state, reading)
-
-
-def _find(state: State, reading: readings.Reading) -> Turn:
-    reason = readings.fault(reading)
-    if reason:
-        return Turn(state, (Say(reason, urgent=True),))
-    if state.pending:
-        return Turn(state, (Say(UNSETTLED, urgent=True),))
-    return Turn(state, (*_untested(state), dialogue.Find(reading)))
+    if reading.text == "cancel" or (
+        reading.text.partition(" ")[0] in COMMANDS and not recognition.in_reasons(state) and not state.expects
+    ):
+        return _guarded(state, _line, reading.text, moment)
+    if recognition.in_reasons(state):
+        return Turn(state, (Say("Type the reason first, or 'cancel'.", urgent=True),))
+    return _guarded(state, lambda at, _text, _at: recognition.taken(at, reading), "", moment)
 
 
 def _found(state: State, mark: str, connectors: tuple[ConnectorLine, ...]) -> Turn:
     if len(connectors) == 1:
         return Turn(state, (dialogue.Open(connectors[0].id, mark),))
     told = f"{len(connectors)} connectors carry this mark. Compare part numbers and say the number of yours."
-    return Turn(_cleared(state, Phase.CHOOSING, choices=connectors, mark=mark), (Say(told, urgent=True),))
+    choosing = structs.replace(state.cleared(Phase.CHOOSING), choices=connectors, mark=mark)
+    return Turn(choosing, (Say(told, urgent=True),))
 
 
 def _choose(state: State, word: str) -> Turn:
@@ -129,96 +131,68 @@ def _choose(state: State, word: str) -> Turn:
     return Turn(state, (dialogue.Open(state.choices[place].id, state.mark),))
 
 
-def _at(state: State, subject: Subject) -> State:
-    return _cleared(state, Phase.CONNECTOR, subject=subject)
-
-
-def _cleared(state: State, phase: Phase, **fields: object) -> State:
-    """The same shift and the same last act, with nothing else at hand."""
-    return State(phase=phase, shift=state.shift, expects=state.expects, recent=state.recent, **fields)  # type: ignore[arg-type]
-
-
-def _field(state: State, field: Field, told: str) -> Turn:
-    name = field.replace("_", " ")
-    try:
-        value = None if told == "-" else msgspec.convert(told, Text)
-    except msgspec.ValidationError:
-        raise phrases.UnclearError(f"That can't be a {name}: it needs 1 to 200 printable characters.") from None
-    shift = structs.replace(state.shift, **{field.value: value})
-    # Nothing can be recorded by nobody, so an empty badge is asked for again.
-    expects = Field.BADGE if shift.badge is None else None
-    said = f"The {name} is now {value}." if value else f"No {name} any more."
-    return Turn(structs.replace(state, shift=shift, expects=expects), (dialogue.Remember(shift), Say(said)))
-
-
-def _set(field: Field) -> "_Command":
-    def command(state: State, rest: str, _: Moment) -> Turn:
-        if rest:
-            return _field(state, field, rest)
-        return Turn(
-            structs.replace(state, expects=field), (Say(f"Scan or type the {field.replace('_', ' ')}; '-' for none."),)
-        )
-
-    return command
-
-
-def _plan(state: State, told: str) -> Turn:
-    if state.subject is None:
-        raise phrases.UnclearError("Scan the connector first.")
-    if state.pending:
-        return Turn(state, (Say(UNSETTLED, urgent=True),))
-    steps = phrases.steps(phrases.words(told), state.shift.tool)
-    _known(state.subject, steps)
-    asked = structs.replace(state, steps=steps, advice=None, to_test=())
-    return Turn(asked, (dialogue.Ask(state.subject, steps),))
-
-
-def _known(subject: Subject, steps: tuple[PlannedStep, ...]) -> None:
-    if subject.snapshot is None:
-        return
-    for each in steps:
-        reason = phrases.unknown_cavity(subject.snapshot.definition, each.cavity)
-        if reason:
-            raise phrases.UnclearError(reason)
-
-
-def _done(state: State, rest: str, moment: Moment) -> Turn:
-    if not state.pending or state.advice is None:
-        raise phrases.UnclearError("Nothing waits to be confirmed. Say what you will do first, like: insert 14")
-    meant = phrases.places(phrases.words(rest), len(state.steps)) if rest else state.pending
-    chosen = tuple(each for each in meant if each in state.pending)
-    if not chosen:
-        raise phrases.UnclearError("That step is recorded already.")
-    stopped = [each for each in chosen if state.advice.step_answer(each) in (None, Answer.NO_GO)]
-    if stopped and acts.signed_on(state):
-        numbers = ", ".join(str(each + 1) for each in stopped)
-        answered = f"The answer to step {numbers} was no go" if state.advice.answer else "There was no answer"
-        told = f"{answered}. If it was done all the same, type why. Else 'cancel'."
-        return Turn(structs.replace(state, phase=Phase.REASON, reasoned=chosen), (Say(told, urgent=True),))
-    return acts.done(state, chosen, moment, None)
-
-
-def _not_done(state: State, _rest: str, _moment: Moment) -> Turn:
-    if state.phase is Phase.CHOOSING:
-        return Turn(_cleared(state, Phase.READY))
-    if not state.pending:
-        return Turn(state)
-    left = structs.replace(state, phase=Phase.CONNECTOR, steps=(), advice=None, pending=())
-    return Turn(left, (Say("Nothing more of it is recorded."),))
+def _at(state: State, subject: Subject) -> Turn:
+    """A connector is at hand; what was left unsettled of it is taken up."""
+    at = structs.replace(state.cleared(Phase.CONNECTOR), subject=subject)
+    said = tuple(Say(each, urgent=True) for each in subject.remarks)
+    if at.resume is None:
+        return Turn(at, said)
+    turn = asking.taken_up(at)
+    return Turn(turn.state, (*said, *turn.effects))
 
 
 def _next(state: State, rest: str, _: Moment) -> Turn:
     if state.pending:
-        return Turn(state, (Say(UNSETTLED, urgent=True),))
+        return Turn(state, (Say(shifts.UNSETTLED, urgent=True),))
     if rest:
-        return _find(state, readings.typed(rest))
-    return Turn(_cleared(state, Phase.READY), _untested(state))
+        return recognition.find(state, readings.typed(rest))
+    return Turn(state.cleared(Phase.READY), recognition.untested(state))
 
 
-def _untested(state: State) -> tuple[Effect, ...]:
-    if not state.to_test:
-        return ()
-    return (Say(f"No seating test is recorded for {', '.join(state.to_test)}."),)
+def _field(field: Field) -> "_Command":
+    def command(state: State, rest: str, _: Moment) -> Turn:
+        if rest:
+            return recognition.field(state, field, None if rest == "-" else rest)
+        name = field.replace("_", " ")
+        if field in (Field.TOOL, Field.CONTACT) and state.subject is None:
+            raise phrases.UnclearError("Scan the connector first.")
+        return Turn(structs.replace(state, expects=field), (Say(f"Scan or type the {name}; '-' for none."),))
+
+    return command
+
+
+def _not(state: State, rest: str, moment: Moment) -> Turn:
+    """`not`: it was not done; `not level 14`; `not looked`."""
+    word, _, more = rest.partition(" ")
+    if word.lower() == "level":
+        return seating.not_level(state, more, moment)
+    if word.lower() == "looked":
+        return asking.looked(state, was=False)
+    if rest and rest.lower() != "done":
+        raise phrases.UnclearError("Say 'not' if nothing more of it was done, or leave one step out, like: drop 2")
+    return asking.not_done(state)
+
+
+def _unit(state: State, rest: str, _: Moment) -> Turn:
+    found = {each.lower(): each for each in Unit}.get(rest.lower())
+    if found is None:
+        raise phrases.UnclearError("Say 'unit N' or 'unit lbf'.")
+    return Turn(structs.replace(state, unit=found), (Say(f"Forces are in {found.value} now."),))
+
+
+def _again(state: State, rest: str, _: Moment) -> Turn:
+    if not (rest.isascii() and rest.isdigit() and int(rest) > 0):
+        raise phrases.UnclearError("Say the number of the refused entry as 'outbox' lists it, like: again 1")
+    return Turn(state, (dialogue.Again(int(rest)),))
+
+
+def _take(state: State, rest: str, _moment: Moment) -> Turn:
+    word, _, asset = rest.partition(" ")
+    if word.lower() == "asset" and asset:
+        return Turn(state, (dialogue.Take(asset=asset),))
+    if not rest:
+        raise phrases.UnclearError("Say which connectors, by serial or mark, or an asset, like: take asset EX-101")
+    return Turn(state, (dialogue.Take(marks=tuple(rest.split())),))
 
 
 def _show(what: str) -> "_Command":
@@ -228,38 +202,49 @@ def _show(what: str) -> "_Command":
     return command
 
 
-def _send(state: State, _rest: str, _moment: Moment) -> Turn:
-    return Turn(state, (dialogue.Send(),))
+def _wanting(effect: dialogue.Effect) -> "_Command":
+    """A command that goes as it is said."""
+
+    def command(state: State, _rest: str, _moment: Moment) -> Turn:
+        return Turn(state, (effect,))
+
+    return command
 
 
 def _quit(state: State, _rest: str, _moment: Moment) -> Turn:
     if state.pending:
-        return Turn(state, (Say(UNSETTLED, urgent=True),))
+        return Turn(state, (Say(shifts.UNSETTLED, urgent=True),))
     return Turn(state, (dialogue.Leave(),))
 
 
 _Command = Callable[[State, str, Moment], Turn]
 
 _COMMANDS: dict[str, _Command] = {
-    "badge": _set(Field.BADGE),
-    "order": _set(Field.WORK_ORDER),
-    "tool": _set(Field.TOOL),
-    "contact": _set(Field.CONTACT),
+    "badge": _field(Field.BADGE),
+    "order": _field(Field.WORK_ORDER),
+    "tool": _field(Field.TOOL),
+    "contact": _field(Field.CONTACT),
+    "off": lambda state, _rest, _moment: shifts.sign_off(state),
     "connector": _next,
     "next": _next,
-    "insert": lambda state, rest, _: _plan(state, f"insert {rest}"),
-    "remove": lambda state, rest, _: _plan(state, f"remove {rest}"),
-    "replace": lambda state, rest, _: _plan(state, f"replace {rest}"),
-    "done": _done,
-    "not": _not_done,
-    "cancel": _not_done,
+    "insert": lambda state, rest, _moment: asking.plan(state, f"insert {rest}"),
+    "remove": lambda state, rest, _moment: asking.plan(state, f"remove {rest}"),
+    "replace": lambda state, rest, _moment: asking.plan(state, f"replace {rest}"),
+    "looked": lambda state, _rest, _moment: asking.looked(state, was=True),
+    "done": acts.done,
+    "drop": lambda state, rest, _moment: asking.drop(state, rest),
+    "not": _not,
+    "cancel": lambda state, _rest, _moment: asking.not_done(state),
     "did": acts.did,
-    "held": acts.held,
-    "failed": acts.failed,
-    "skip": acts.skip,
+    "held": seating.held,
+    "failed": seating.failed,
+    "level": seating.level,
+    "skip": seating.skip,
     "tine": acts.tine,
     "finding": acts.finding,
     "remark": acts.remark,
+    "closed": acts.closed,
+    "renewed": acts.renewed,
     "mated": acts.mated,
     "unmated": acts.unmated,
     "undo": acts.undo,
@@ -267,9 +252,13 @@ _COMMANDS: dict[str, _Command] = {
     "more": _show("answer"),
     "help": _show("help"),
     "?": _show("help"),
-    "send": _send,
     "outbox": _show("outbox"),
+    "send": _wanting(dialogue.Send()),
+    "again": _again,
+    "take": _take,
+    "unit": _unit,
     "quit": _quit,
 }
+_BEFORE_SIGNING_ON = frozenset({"badge", "help", "?", "outbox", "send", "again", "take", "unit", "quit"})
 
 COMMANDS = frozenset(_COMMANDS)

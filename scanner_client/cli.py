@@ -1,11 +1,11 @@
-"""tinebook-bench: the scanning client's commands, and the one place where it is put together."""
+"""tinebook-bench: the scanning client's commands."""
 
 import base64
 import os
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
-from datetime import UTC, datetime
+from collections.abc import Callable
+from contextlib import suppress
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 from uuid import UUID
@@ -16,21 +16,21 @@ from rich.console import Console
 from rich.text import Text
 
 from scanner_client import (
+    asking,
+    assembly,
     authority_cli,
     decode,
     desk,
     dialogue,
     drafts,
     keystrokes,
-    link,
-    outbox,
     output,
     phrases,
     readings,
+    reports,
     screen,
     sending,
     settings,
-    shown,
     sources,
     station,
     wedge,
@@ -67,7 +67,8 @@ def main(context: click.Context, *, url: str | None, outbox_file: str | None, as
     """The bench of Tinebook: scan a connector, ask before the work, record what was done, with or without the service.
 
     Settings come from the environment: TINEBOOK_BENCH_URL, _TOKEN or _TOKEN_FILE, _OUTBOX, _NAME, _CAMERA, _SERIAL,
-    _BAUD, _ANSWER_S (longest wait for the service, in seconds), _ASCII; for `serve` _CERTIFICATE, _KEY, _AUTHORITY.
+    _BAUD, _ANSWER_S (longest wait for the service, in seconds), _IDLE_MIN (minutes without use until `work` signs off),
+    _ASCII; for `serve` _CERTIFICATE, _KEY, _AUTHORITY.
     """
     environment = dict(os.environ)
     given = {"URL": url, "OUTBOX": outbox_file, "ASCII": "1" if ascii_only else None}
@@ -85,15 +86,17 @@ def work(call: Call, *, camera: bool) -> None:
     """Work at the bench: scan, ask, do, record. 'help' inside says what can be said."""
     console = output.console(call)
     chosen = desk.Sources(call.told.camera if camera else None, call.told.serial, call.told.baud)
-    with output.troubles(call), _bench(call) as bench:
-        at = desk.Desk(bench, console, screen.look(console, ascii_only=call.told.ascii), call.told.name)
+    with output.troubles(call), assembly.bench(call.told) as bench:
+        seen = screen.look(console, ascii_only=call.told.ascii)
+        at = desk.Desk(bench, console, seen, call.told.name, call.told.idle_min)
         others = list(desk.others(chosen))
         if sys.stdin.isatty():
             terminal = sys.stdin.fileno()
             proof = station.proof(bench, call.told.name)
             with sources.raw_terminal(terminal):
                 at.scanner(proof)
-                pressed = sources.keys(terminal, _echo(console), profile=proof.profile if proof else None)
+                profile = proof.profile if proof else None
+                pressed = sources.keys(terminal, _echo(console, at.stir), profile=profile, forgetting=at.forgetting)
                 desk.run(at, desk.merged(pressed, others))
         else:
             desk.run(at, desk.merged(sources.lines(sys.stdin.buffer), others))
@@ -109,10 +112,10 @@ def prove_wedge(call: Call) -> None:
     name; prove again after every change of the scanner, its set-up or the keyboard. What arrives is read from standard
     input.
     """
-    with output.troubles(call), _bench(call) as bench:
+    with output.troubles(call), assembly.bench(call.told) as bench:
         if sys.stdin.isatty():
             with sources.raw_terminal(sys.stdin.fileno()):
-                output.note(f"Scan the check symbol now ({desk.CHECK_SYMBOL}). Ctrl-C leaves.")
+                output.note(f"Scan the check symbol now ({reports.CHECK_SYMBOL}). Ctrl-C leaves.")
                 arrived = sources.burst(sys.stdin.fileno())
         else:
             arrived = sys.stdin.buffer.read(wedge.LONGEST_BYTES)
@@ -123,7 +126,7 @@ def prove_wedge(call: Call) -> None:
             output.fail(call, found.text)
         proof = station.save_proof(bench, call.told.name, found)
     answer = {"bench": call.told.name, "profile": found.name, "proven_on": proof.proven_on}
-    output.give(call, answer, [Text(desk.proven(proof))])
+    output.give(call, answer, [Text(reports.proven(proof))])
 
 
 @main.command(epilog=EXITS)
@@ -133,7 +136,7 @@ def prove_wedge(call: Call) -> None:
 def scan(call: Call, images: tuple[str, ...]) -> None:
     """What is on IMAGES (files, folders, patterns, or - for standard input), and which connectors it matches."""
     found: list[dict[str, Any]] = []
-    with output.troubles(call), _bench(call) as bench:
+    with output.troubles(call), assembly.bench(call.told) as bench:
         for where in [each for told in images for each in sources.photos(told)]:
             try:
                 seen = decode.scans(sources.photo(where), where)
@@ -141,7 +144,7 @@ def scan(call: Call, images: tuple[str, ...]) -> None:
                 found.append({"image": where, "error": {"code": error.code, "text": str(error)}, "connectors": []})
                 continue
             found.extend({"image": where, **_meaning(bench, each)} for each in seen)
-    output.give(call, {"scans": found}, (Text(_scan_line(each)) for each in found))
+    output.give(call, {"scans": found}, (Text(reports.scan_line(each)) for each in found))
     if any("error" in each for each in found):
         sys.exit(Exit.TROUBLE)
     if any(len(each["connectors"]) > 1 for each in found):
@@ -153,21 +156,29 @@ def scan(call: Call, images: tuple[str, ...]) -> None:
 @click.option("--connector", help="Its mark: serial, UII, id, or a whole message.")
 @click.option("--image", help="An image of its mark, instead of --connector.")
 @click.option("--tool", help="The tool for steps that name none.")
+@click.option("--contact", help="Part number of the contact that is to go in.")
 @click.option("--whole", is_flag=True, help="Show everything, even where it is longer than the screen.")
 @click.argument("steps", nargs=-1, required=True)
 @_as_json
 @click.pass_obj
 def plan(
-    call: Call, *, connector: str | None, image: str | None, tool: str | None, whole: bool, steps: tuple[str, ...]
+    call: Call, /, connector: str | None, image: str | None, whole: bool, steps: tuple[str, ...], **brought: str | None
 ) -> None:
     """Ask before the work. STEPS are like insert:14 remove:C replace:AA insert:15@M81969/14-10; C and c differ."""
-    with output.troubles(call), _bench(call) as bench:
-        asked = phrases.steps(steps, tool)
+    with output.troubles(call), assembly.bench(call.told) as bench:
+        asked = tuple(asking.equipped(each, brought["tool"], brought["contact"]) for each in phrases.steps(steps))
         about = _subject(bench, _reading(connector, image), call)
         advice = station.advise(bench, about, asked)
         answered = {"answer": advice.answer, "basis": advice.basis, "remarks": advice.remarks, "as_of": advice.as_of}
         detail = {"connector": about.connector, "mark": about.mark, "plan": advice.plan}
-        board = screen.Board(about.name, dialogue.Shift(bench=call.told.name), bench.box.counts(), bench.clock())
+        board = screen.Board(
+            about.name,
+            dialogue.Shift(bench=call.told.name),
+            bench.box.counts(),
+            bench.clock(),
+            equipment=reports.equipment(bench, brought["tool"], brought["contact"]),
+            ids=tuple(each.id for each in about.snapshot.definition.cavities) if about.snapshot else (),
+        )
         seen = screen.look(output.console(call), ascii_only=call.told.ascii)
         output.give(
             call, {**answered, **detail}, screen.answer(advice, board, seen, whole=whole or not sys.stdout.isatty())
@@ -186,6 +197,10 @@ def plan(
 @click.option("--contact", help="Part number of the contact.")
 @click.option("--force-n", type=float, help="Force of a seating test, in newtons.")
 @click.option("--held/--failed", default=None, help="Whether the seating test held.")
+@click.option(
+    "--level/--not-level", default=None, help="What a look at the face gave: pins at one height, sockets flush."
+)
+@click.option("--tool-looked-at", is_flag=True, default=None, help="The tool's tip was looked at before it went in.")
 @click.option("--note", help="Anything worth knowing; the reason of a correction or a resolution.")
 @click.option("--performed-at", help="When it was done, RFC 3339 with offset; now if left out.")
 @click.option("--corrects", help="Id of the entry that was made in error.")
@@ -206,13 +221,13 @@ def plan(
 @click.pass_obj
 def record(call: Call, /, kind: str, connector: str | None, image: str | None, **told: Any) -> None:
     """Record one fact that has happened. It is on disk here before it is sent, and is never refused as unwelcome."""
-    with output.troubles(call), _bench(call) as bench:
+    with output.troubles(call), assembly.bench(call.told) as bench:
         fields = _fields(call, told, bench.clock())
         entry = drafts.checked({**fields, "kind": kind, "connector": _reading(connector, image).text})
         sent = station.record(bench, (entry,))
         own = tuple(each for each in sent.results if each.id == entry.id)
         counts = bench.box.counts()
-    told_lines = (f"{kind} {entry.cavity or ''} {entry.id}", desk.summary(sent), *desk.outcomes(sent))
+    told_lines = (f"{kind} {entry.cavity or ''} {entry.id}", reports.summary(sent), *reports.outcomes(sent))
     output.give(call, {"id": entry.id, "result": own[0] if own else None, "counts": counts}, map(Text, told_lines))
     if not own:
         # Without a result of its own it was either sent in an earlier call, or waits.
@@ -226,12 +241,12 @@ def record(call: Call, /, kind: str, connector: str | None, image: str | None, *
 @click.pass_obj
 def show_outbox(call: Call, retry: str | None) -> None:
     """What is not sent yet, what the service keeps aside, and what it refused and why."""
-    with output.troubles(call), _bench(call) as bench:
+    with output.troubles(call), assembly.bench(call.told) as bench:
         if retry is not None and not bench.box.again(_uuid(retry)):
             raise phrases.UnclearError(f"{retry} is not the id of a refused entry in this outbox.")
         counts = bench.box.counts()
         held = {status: bench.box.of_status(status) for status in ("unsent", "parked", "refused")}
-        output.give(call, {"counts": counts, **held}, desk.outbox_lines(bench))
+        output.give(call, {"counts": counts, **held}, reports.outbox_lines(bench))
     output.leave(sending.Sent(), counts)
 
 
@@ -240,11 +255,26 @@ def show_outbox(call: Call, retry: str | None) -> None:
 @click.pass_obj
 def send(call: Call) -> None:
     """Send what waits, now, oldest first."""
-    with output.troubles(call), _bench(call) as bench:
+    with output.troubles(call), assembly.bench(call.told) as bench:
         sent = station.send(bench)
         counts = bench.box.counts()
-    output.give(call, {"sent": sent, "counts": counts}, map(Text, (desk.summary(sent), *desk.outcomes(sent))))
+    output.give(call, {"sent": sent, "counts": counts}, map(Text, (reports.summary(sent), *reports.outcomes(sent))))
     output.leave(sent, counts)
+
+
+@main.command(epilog=EXITS)
+@click.option("--asset", help="All connectors that are placed in this aircraft or unit.")
+@click.argument("marks", nargs=-1, metavar="[SERIAL]...")
+@_as_json
+@click.pass_obj
+def take(call: Call, *, marks: tuple[str, ...], asset: str | None) -> None:
+    """Fetch connectors for work without the network, by their serials or marks, or all of an asset."""
+    with output.troubles(call), assembly.bench(call.told) as bench:
+        if not marks and not asset:
+            raise phrases.UnclearError("Say which connectors: their serials or marks, or --asset.")
+        taken = station.take(bench, marks, asset)
+    output.give(call, {"taken": taken}, (Text(reports.taken(each)) for each in taken))
+    sys.exit(Exit.NO_ANSWER if any(each.why for each in taken) else Exit.FINE)
 
 
 @main.command()
@@ -264,7 +294,7 @@ def serve(call: Call, /, port: int, host: str, **files: Path | None) -> None:
 
     told = structs.replace(call.told, **{name: path for name, path in files.items() if path is not None})
     try:
-        offered = credentials.offered(told.certificate, told.key, told.authority, _now(), output.note)
+        offered = credentials.offered(told.certificate, told.key, told.authority, assembly.now(), output.note)
     except credentials.UnusableError as error:
         output.fail(call, str(error))
     context = offered.context
@@ -279,23 +309,6 @@ def serve(call: Call, /, port: int, host: str, **files: Path | None) -> None:
 
 
 main.add_command(authority_cli.authority)
-
-
-@contextmanager
-def _bench(call: Call) -> Iterator[Bench]:
-    """The bench put together: its outbox, its way to the service, its clock."""
-    patience = link.Patience(answer_s=call.told.answer_s)
-    box = outbox.open_file(call.told.outbox, _now)
-    way = link.Link(link.client(call.told.url, call.told.token, patience), patience)
-    try:
-        yield Bench(box, way, _now)
-    finally:
-        way.close()
-        box.close()
-
-
-def _now() -> datetime:
-    return datetime.now(UTC)
 
 
 def _reading(connector: str | None, image: str | None) -> Reading:
@@ -364,26 +377,11 @@ def _meaning(bench: Bench, reading: Reading) -> dict[str, Any]:
     return {**basis, "meaning": None, "identity": None, "fields": {}, "connectors": lines, "away": True}
 
 
-def _scan_line(found: dict[str, Any]) -> str:
-    if "error" in found:
-        return str(found["error"]["text"])
-    lines = found["connectors"]
-    matched = ", ".join(f"{each.serial} ({each.wear}, {_left(each)})" for each in lines) or "no registered connector"
-    away = " (service away: by what is known here)" if found.get("away") else ""
-    read = f"{found['symbology'] or ''} {found['text']} = {found['meaning'] or 'scan'}"
-    return f"{found['image']}: {read} -> {matched}{away}"
-
-
-def _left(line: ConnectorLine) -> str:
-    if line.left is None:
-        return "insertions left not known"
-    return f"{shown.count(line.left, 'insertion', 'insertions')} left in {line.limiting_cavity}"
-
-
-def _echo(console: Console) -> Any:
-    """Show what is being typed, in place."""
+def _echo(console: Console, stir: Callable[[], None]) -> Callable[[str], None]:
+    """Show what is being typed, in place: somebody is there."""
 
     def echo(text: str) -> None:
+        stir()
         with suppress(UnicodeEncodeError):
             console.file.write(f"\r\x1b[K{text}")
             console.file.flush()

@@ -1,10 +1,11 @@
 """What is said at the bench: the state of the talk, what the bench hears, and what it wants done."""
 
 import enum
+from collections.abc import Mapping
 from datetime import datetime
 from uuid import UUID
 
-from msgspec import Struct
+from msgspec import Struct, structs
 
 from scanner_client.readings import Reading
 from service.core.answers import Answer
@@ -15,6 +16,7 @@ from service.messages import ConnectorLine, PlannedStep, PlanView, Snapshot
 class Phase(enum.StrEnum):
     """Where the talk stands: what the next thing heard will be taken for."""
 
+    SIGN_ON = "sign_on"
     READY = "ready"
     CHOOSING = "choosing"
     CONNECTOR = "connector"
@@ -25,7 +27,7 @@ class Phase(enum.StrEnum):
 
 
 class Field(enum.StrEnum):
-    """What stays the same from one act to the next until somebody changes it."""
+    """What can be asked for by itself: the next thing heard is then taken for it."""
 
     BADGE = "badge"
     WORK_ORDER = "work_order"
@@ -33,14 +35,19 @@ class Field(enum.StrEnum):
     CONTACT = "contact"
 
 
+class Unit(enum.StrEnum):
+    """In what the shop measures the pull of a seating test."""
+
+    NEWTON = "N"
+    POUND_FORCE = "lbf"
+
+
 class Shift(Struct, frozen=True):
-    """Who works here, on what, with what. Goes into every entry; kept over a restart."""
+    """Who works here, on what order, at which bench. Goes into every entry; kept over a restart."""
 
     badge: str | None = None
     work_order: str | None = None
     bench: str | None = None
-    tool: str | None = None
-    contact: str | None = None
 
 
 class Subject(Struct, frozen=True):
@@ -85,22 +92,76 @@ class Advice(Struct, frozen=True):
         return self.plan.steps[index].answer if self.plan else None
 
 
-class State(Struct, frozen=True):
-    """The whole talk. `pending`: places of the steps not yet confirmed; `reasoned`: those that wait for a reason."""
+class Left(Struct, frozen=True):
+    """What somebody left unsettled when the screen was cleared: asked again when the same badge signs on."""
 
-    phase: Phase = Phase.READY
+    mark: str
+    connector: UUID | None
+    steps: tuple[PlannedStep, ...]
+    tool: str | None
+    contact: str | None
+    to_test: tuple[str, ...]
+
+
+class Memory(Struct, frozen=True):
+    """What outlasts a restart, a crash and a sign-off. `open`: by badge."""
+
     shift: Shift = Shift()
+    used_at: datetime | None = None
+    open: Mapping[str, Left] = {}
+    unit: Unit | None = None
+
+
+class State(Struct, frozen=True):
+    """The whole talk. `pending`: places of the steps not yet confirmed; `reasoned`: those that wait for a reason.
+
+    `chosen`: cavities chosen by their marks for the next question. `resume`: what is taken up again once its connector is at
+    hand. `used_at`: when a person last did something; `idle_min`: minutes after which the bench then signs off.
+    """
+
+    phase: Phase = Phase.SIGN_ON
+    shift: Shift = Shift()
+    used_at: datetime | None = None
+    idle_min: int = 15
+    open: Mapping[str, Left] = {}
+    unit: Unit | None = None
+    resume: Left | None = None
     expects: Field | None = None
     choices: tuple[ConnectorLine, ...] = ()
     mark: str = ""
     subject: Subject | None = None
+    tool: str | None = None
+    contact: str | None = None
+    tool_looked_at: bool = False
+    chosen: tuple[str, ...] = ()
     steps: tuple[PlannedStep, ...] = ()
     advice: Advice | None = None
     pending: tuple[int, ...] = ()
     reasoned: tuple[int, ...] = ()
+    removal_only: bool = False
     to_test: tuple[str, ...] = ()
     recent: tuple[Entry, ...] = ()
     back: Phase = Phase.READY
+
+    def cleared(self, phase: Phase) -> "State":
+        """The same person with the same last act, and no connector at hand."""
+        return State(
+            phase=phase,
+            shift=self.shift,
+            used_at=self.used_at,
+            idle_min=self.idle_min,
+            open=self.open,
+            unit=self.unit,
+            resume=self.resume,
+            recent=self.recent,
+        )
+
+    def at_rest(self) -> "State":
+        """Nothing is asked any more; a contact that went in is up for its test."""
+        phase = Phase.TESTING if self.to_test else Phase.CONNECTOR
+        return structs.replace(
+            self, phase=phase, steps=(), advice=None, pending=(), reasoned=(), removal_only=False, chosen=()
+        )
 
 
 class Moment(Struct, frozen=True):
@@ -157,8 +218,20 @@ class Failed(Struct, frozen=True):
     text: str
 
 
-Told = Found | Missing | Opened | Advised
-Heard = Scanned | Line | Failed | Told
+class Tick(Struct, frozen=True):
+    """Time has passed."""
+
+
+class Stir(Struct, frozen=True):
+    """A person is there, without having said anything yet."""
+
+
+class Resume(Struct, frozen=True):
+    """The program has started: go on with what was left here."""
+
+
+Told = Found | Missing | Opened | Advised | Failed
+Heard = Scanned | Line | Tick | Stir | Resume | Told
 
 
 # --- wanted
@@ -190,10 +263,8 @@ class Keep(Struct, frozen=True):
     entries: tuple[Entry, ...]
 
 
-class Remember(Struct, frozen=True):
-    """Keep the shift over a restart."""
-
-    shift: Shift
+class Wipe(Struct, frozen=True):
+    """Clear the screen: what stood there was another person's."""
 
 
 class Say(Struct, frozen=True):
@@ -213,11 +284,24 @@ class Send(Struct, frozen=True):
     """Try to send what waits, now."""
 
 
+class Again(Struct, frozen=True):
+    """Send a refused entry once more, by its number in the list, from 1."""
+
+    number: int
+
+
+class Take(Struct, frozen=True):
+    """Fetch connectors for work without network: by their marks, or all that are in an asset."""
+
+    marks: tuple[str, ...] = ()
+    asset: str | None = None
+
+
 class Leave(Struct, frozen=True):
     """End the talk."""
 
 
-Effect = Find | Open | Ask | Keep | Remember | Say | Show | Send | Leave
+Effect = Find | Open | Ask | Keep | Wipe | Say | Show | Send | Again | Take | Leave
 
 
 class Turn(Struct, frozen=True):

@@ -24,14 +24,22 @@ class Author(Struct, frozen=True):
 
 
 def of_steps(
-    author: Author, steps: Iterable[PlannedStep], moment: Moment, note: str | None = None
+    author: Author, steps: Iterable[PlannedStep], moment: Moment, note: str | None = None, *, looked: bool = False
 ) -> tuple[Entry, ...]:
-    """The half cycles that the steps leave behind, in order, a microsecond apart, so that the order stays told."""
+    """The half cycles that the steps leave behind, in order, a microsecond apart, so that the order stays told.
+
+    `looked`: the tool was looked over before it went in.
+    """
     halves = [(step, kind) for step in steps for kind in plans.halves(step.action)]
     drafts = []
     for place, (step, kind) in enumerate(halves):
-        contact = author.shift.contact if kind is Kind.INSERTION else None
-        fields: dict[str, object] = {"cavity": step.cavity, "tool": step.tool, "contact": contact, "note": note}
+        fields: dict[str, object] = {
+            "cavity": step.cavity,
+            "tool": step.tool,
+            "contact": step.contact if kind is Kind.INSERTION else None,
+            "note": note,
+            "tool_looked_at": True if looked and step.tool else None,
+        }
         drafts.append(entry(author, kind, _nth(moment, place, len(halves)), fields))
     return tuple(drafts)
 

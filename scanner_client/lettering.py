@@ -46,16 +46,26 @@ def framed(word: Answer | None, width: int, *, ascii_only: bool) -> list[str]:
     edge = (run * width)[:width]
     label = f" {WORDS[word]} "
     inner = width - len(left) - len(right)
-    body = []
-    for place, row in enumerate(large(WORDS[word], ascii_only=ascii_only)):
-        middle = symbol if place == 1 else " " * len(symbol)
-        body.append(left + f"  {middle}   {row}   {middle}"[:inner].ljust(inner) + right)
+    body = [left + row.ljust(inner) + right for row in _body(WORDS[word], symbol, inner, ascii_only=ascii_only)]
     return [edge[:3] + label + edge[3 + len(label) :], *body, edge]
 
 
-def large(word: str, *, ascii_only: bool) -> list[str]:
+def _body(word: str, symbol: str, inner: int, *, ascii_only: bool) -> list[str]:
+    """The word with its symbol at either side; closer together, or in plain letters, where the screen is narrow."""
+    rows = large(word, ascii_only=ascii_only)
+    blank = " " * len(symbol)
+    full = [
+        f"  {symbol if place == 1 else blank}   {row}   {symbol if place == 1 else blank}"
+        for place, row in enumerate(rows)
+    ]
+    close = [f" {row}" for row in large(word, ascii_only=ascii_only, apart=" ")]
+    plain = [f"  {symbol}  {word}  {symbol}" if place == 1 else "" for place in range(len(rows))]
+    return next((each for each in (full, close) if max(map(len, each)) <= inner), plain)
+
+
+def large(word: str, *, ascii_only: bool, apart: str = "  ") -> list[str]:
     """A word in letters five dots high: three lines of half blocks, or five lines of ASCII."""
-    dots = ["  ".join(_LETTERS[letter][row] for letter in word) for row in range(_ROWS)]
+    dots = [apart.join(_LETTERS[letter][row] for letter in word) for row in range(_ROWS)]
     if ascii_only:
         return dots
     dots.append(" " * len(dots[0]))

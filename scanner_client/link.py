@@ -25,12 +25,14 @@ from service.messages import (
     ScanView,
     Snapshot,
 )
+from service.reference_messages import ShopToolList, ShopToolView
 
 T = TypeVar("T")
 
 MOST_AT_ONCE = 100
 """Entries in one request: small enough that a slow line gets it through within the time allowed."""
 MOST_ANSWER_BYTES = 16_000_000
+_A_PAGE = "500"
 
 _BUSY = frozenset({429, 500, 502, 503, 504})
 _DENIED = frozenset({401, 403})
@@ -126,6 +128,30 @@ class Link:
         if reading.symbology is not None:
             return self.scan(reading).connectors
         return self._call("GET", "/v1/connectors", ConnectorList, params={"mark": reading.text}).connectors
+
+    def in_asset(self, asset: str) -> tuple[ConnectorLine, ...]:
+        """Every connector that is in an asset, as last placed."""
+        found: list[ConnectorLine] = []
+        following: dict[str, str] = {}
+        while True:
+            page = self._call(
+                "GET", "/v1/connectors", ConnectorList, params={"asset": asset, "limit": _A_PAGE, **following}
+            )
+            found.extend(page.connectors)
+            if page.next is None:
+                return tuple(found)
+            following = {"cursor": page.next}
+
+    def tools(self) -> tuple[ShopToolView, ...]:
+        """The tools on the shop's list."""
+        found: list[ShopToolView] = []
+        following: dict[str, str] = {}
+        while True:
+            page = self._call("GET", "/v1/tools", ShopToolList, params={"limit": _A_PAGE, **following})
+            found.extend(page.tools)
+            if page.next is None:
+                return tuple(found)
+            following = {"cursor": page.next}
 
     def scan(self, reading: Reading) -> ScanView:
         """What a scan means and what it matches."""

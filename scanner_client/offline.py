@@ -1,7 +1,7 @@
 """Answers while the service is away: the very same rule, on the last known state and what waits in the outbox. Pure."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 from msgspec import Struct, structs
 
@@ -10,10 +10,11 @@ from scanner_client.dialogue import Advice, Basis
 from scanner_client.outbox import Cached, Kept
 from scanner_client.readings import Reading
 from service import messages
-from service.core import answers, contacts, cycles, entries, fold, marks, plans
+from service.core import answers, contacts, cycles, entries, fold, marks, noting, plans
 from service.core.answers import Answer
 from service.core.contacts import Contacts
 from service.core.entries import Definition, Recorded
+from service.core.noting import Lists
 from service.core.states import ConnectorState
 from service.messages import CautionView, PlannedStep, PlanView, Snapshot, WayView
 
@@ -52,6 +53,7 @@ CAUTIONS = (
 """The usual ones in our own words, for a bench that the service can't give its own. The approved data's come first."""
 
 NOBODY = "this bench"
+NO_LISTS = Lists()
 
 
 class Footing(Struct, frozen=True):
@@ -76,12 +78,22 @@ def find(reading: Reading, known: Iterable[Definition]) -> tuple[Definition, ...
 
 
 def advise(
-    cached: Cached, waiting: Sequence[Kept], steps: Sequence[PlannedStep], now: datetime, *, reached: bool = False
+    cached: Cached,
+    waiting: Sequence[Kept],
+    steps: Sequence[PlannedStep],
+    now: datetime,
+    *,
+    reached: bool = False,
+    lists: Lists = NO_LISTS,
 ) -> Advice:
-    """The answer to steps on what is known here. `reached`: the state is fresh but lacks entries of this bench."""
+    """The answer to steps on what is known here. `reached`: the state is fresh but lacks entries of this bench.
+
+    `lists`: the shop's tools as last fetched, with the last day of each one's check.
+    """
     snapshot = cached.snapshot
     footings = tuple(_footings(snapshot, waiting))
-    made = max((_plan(snapshot, each, steps) for each in footings), key=_severity)
+    with_what = _tools(lists, now)
+    made = max((_plan(snapshot, each, steps, with_what) for each in footings), key=_severity)
     remarks = (
         *_age(cached, now, reached=reached),
         *_counted(footings[0]),
@@ -132,7 +144,19 @@ def _at_the_end(state_before: ConnectorState, news: Sequence[Recorded]) -> list[
     return moved
 
 
-def _plan(snapshot: Snapshot, footing: Footing, asked: Sequence[PlannedStep]) -> PlanView:
+class _Tools(Struct, frozen=True):
+    """The shop's tools on the day of the work."""
+
+    lists: Lists
+    today: date
+
+
+def _tools(lists: Lists, now: datetime) -> _Tools:
+    # The service holds a check against the day in UTC as well.
+    return _Tools(lists, now.astimezone(UTC).date())
+
+
+def _plan(snapshot: Snapshot, footing: Footing, asked: Sequence[PlannedStep], tools: _Tools) -> PlanView:
     definition = snapshot.definition
     sizes = {each.id: each.contact_size for each in definition.cavities}
     steps = []
@@ -140,19 +164,20 @@ def _plan(snapshot: Snapshot, footing: Footing, asked: Sequence[PlannedStep]) ->
         reason = phrases.unknown_cavity(definition, each.cavity)
         if reason:
             raise phrases.UnclearError(reason)
-        steps.append(plans.Step(each.action, each.cavity, sizes[each.cavity], _brought(snapshot, each, sizes)))
+        steps.append(plans.Step(each.action, each.cavity, sizes[each.cavity], _brought(snapshot, each, sizes, tools)))
     made = plans.plan(definition, snapshot.house, footing.state, steps, snapshot.tooling)
     view = shown.plan(snapshot, made, _cautions(snapshot, asked))
     return view if footing.certain else _at_best_warn(view)
 
 
-def _brought(snapshot: Snapshot, step: PlannedStep, sizes: Mapping[str, str]) -> answers.Brought:
+def _brought(snapshot: Snapshot, step: PlannedStep, sizes: Mapping[str, str], tools: _Tools) -> answers.Brought:
     size = sizes[step.cavity]
     sex = None if snapshot.drawing is None else snapshot.drawing.sex
     known = Contacts(sex, snapshot.contacts, snapshot.other_contacts)
     return answers.Brought(
-        tool=answers.tool_fit(snapshot.tooling, _part_number(step.tool), size, step.action),
+        tool=answers.tool_fit(snapshot.tooling, _part_number(step.tool, tools.lists), size, step.action),
         contact=contacts.fit(step.contact, known, size),
+        tool_overdue=noting.overdue(step.tool, tools.lists, tools.today),
     )
 
 
@@ -167,10 +192,10 @@ def _cautions(snapshot: Snapshot, steps: Iterable[PlannedStep]) -> tuple[Caution
     return kept or CAUTIONS
 
 
-def _part_number(tool: str | None) -> str | None:
-    """A tool's part number, from its number as typed or from its mark."""
-    if tool is None:
-        return None
+def _part_number(tool: str | None, lists: Lists) -> str | None:
+    """A tool's part number: by the shop's list, else from its number as typed or from its mark."""
+    if tool is None or tool in lists.tools:
+        return lists.tools.get(tool or "")
     mark = marks.read(readings.typed(tool).data)
     return mark.current_part_number or mark.part_number or tool
 

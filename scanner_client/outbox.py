@@ -93,8 +93,12 @@ class Outbox:
         """Close the file."""
         self._connection.close()
 
-    def keep(self, entries: Sequence[Entry]) -> None:
-        """Put the entries of one act at the end, all or none; what is there stays. ClashError for other content."""
+    def keep(self, entries: Sequence[Entry], remembering: tuple[str, object] | None = None) -> None:
+        """Put the entries of one act at the end, all or none; what is there stays. ClashError for other content.
+
+        `remembering`: a value to keep by its name in the same transaction, so that what a bench remembers and what it
+        has recorded can't contradict each other after a crash.
+        """
         with self._writing() as run:
             act = run(_SQL["next_act"]).fetchone()[0]
             for each in entries:
@@ -104,6 +108,8 @@ class Outbox:
                     run(_SQL["keep"], (str(each.id), act, each.connector, body, self._clock().isoformat()))
                 elif known[0] != body:
                     raise ClashError(f"The id {each.id} is in the outbox already, with other content.")
+            if remembering is not None:
+                run(_SQL["remember"], (remembering[0], msgspec.json.encode(remembering[1])))
 
     def of_status(self, status: Status, most: int = 1_000_000) -> tuple[Kept, ...]:
         """Entries that stand so, oldest first."""

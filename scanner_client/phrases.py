@@ -6,6 +6,7 @@ from collections.abc import Iterable
 import msgspec
 from msgspec import Struct
 
+from scanner_client.dialogue import Unit
 from service.core.answers import Action
 from service.core.entries import CavityId, Definition
 from service.messages import PlannedStep
@@ -13,6 +14,7 @@ from service.messages import PlannedStep
 NEWTONS_PER_POUND_FORCE = 4.4482216152605
 """Exact, by the definition of the pound-force."""
 
+_NUMBER = re.compile(r"[0-9]+(?:[.,][0-9]+)?")
 _FORCE = re.compile(r"([0-9]+(?:[.,][0-9]+)?)(N|lbf)", re.IGNORECASE)
 _WORD_BREAK = re.compile(r"[\s,]+")
 ACTIONS = {"insert": Action.INSERT, "remove": Action.REMOVE, "replace": Action.REPLACE}
@@ -23,10 +25,18 @@ class UnclearError(ValueError):
 
 
 class Seating(Struct, frozen=True):
-    """A seating test as told: the cavity where it was named, and the force."""
+    """A seating test as told: the cavity where it was named, the force, and whether the face was level."""
 
     cavity: str | None
     force_n: float | None
+    level: bool | None = None
+
+
+class Chosen(Struct, frozen=True):
+    """Which steps are meant, by their places, and whether of a replacement only the removal was done."""
+
+    places: tuple[int, ...] | None
+    removal_only: bool
 
 
 def words(text: str) -> list[str]:
@@ -52,18 +62,49 @@ def steps(told: Iterable[str], tool: str | None = None) -> tuple[PlannedStep, ..
     return tuple(found)
 
 
-def seating(told: Iterable[str]) -> Seating:
-    """A seating test from words like `14 67N` or `15lbf`. A force has its unit, so that it can't pass for a cavity."""
+def seating(told: Iterable[str], unit: Unit | None = None) -> Seating:
+    """A seating test from words like `14 67N`, `15lbf` or `14 15lbf level`.
+
+    A force has its unit, so that it can't pass for a cavity; once the shop has set one, `14 15` will do.
+    """
+    level, rest = _level(list(told))
     cavity, force = None, None
-    for word in told:
+    for word in rest:
         measured = _FORCE.fullmatch(word)
+        bare = unit is not None and cavity is not None and _NUMBER.fullmatch(word) is not None
         if measured and force is None:
-            force = round(float(measured[1].replace(",", ".")) * _newtons(measured[2]), 1)
+            force = newtons(measured[1], Unit.NEWTON if measured[2].lower() == "n" else Unit.POUND_FORCE)
+        elif bare and force is None:
+            force = newtons(word, unit or Unit.NEWTON)
         elif cavity is None and not measured:
             cavity = _cavity(word)
         else:
             raise UnclearError("Say the cavity and the force with its unit, like: held 14 67N (or 15lbf)")
-    return Seating(cavity, force)
+    return Seating(cavity, force, level)
+
+
+def newtons(told: str, unit: Unit) -> float:
+    """A force as it was measured, in newtons to a tenth."""
+    return round(float(told.replace(",", ".")) * (1.0 if unit is Unit.NEWTON else NEWTONS_PER_POUND_FORCE), 1)
+
+
+def force(force_n: float, unit: Unit | None) -> str:
+    """A force as the shop likes it."""
+    if unit is Unit.POUND_FORCE:
+        return f"{force_n / NEWTONS_PER_POUND_FORCE:.1f} lbf"
+    return f"{force_n:.1f} N"
+
+
+def number(word: str) -> bool:
+    """Whether a word could be a force as well as a cavity."""
+    return _NUMBER.fullmatch(word) is not None
+
+
+def confirmed(told: list[str], count: int) -> Chosen:
+    """Which steps were done, from words like `1 3`, `1 removal`; no places if none is named."""
+    removal = [each for each in told if each.lower() in ("removal", "removed")]
+    rest = [each for each in told if each not in removal and each.lower() != "only"]
+    return Chosen(places(rest, count) if rest else None, bool(removal))
 
 
 def places(told: list[str], count: int) -> tuple[int, ...]:
@@ -101,5 +142,10 @@ def _cavity(word: str) -> str:
         raise UnclearError(f"'{word}' can't be a cavity: an id has 1 to 16 characters and no space.") from None
 
 
-def _newtons(unit: str) -> float:
-    return 1.0 if unit.lower() == "n" else NEWTONS_PER_POUND_FORCE
+def _level(told: list[str]) -> tuple[bool | None, list[str]]:
+    """Whether the face was said to be level, and the other words."""
+    at = next((place for place, each in enumerate(told) if each.lower() == "level"), None)
+    if at is None:
+        return None, told
+    negated = at > 0 and told[at - 1].lower() == "not"
+    return not negated, told[: at - negated] + told[at + 1 :]

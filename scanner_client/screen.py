@@ -8,44 +8,24 @@ from msgspec import Struct
 from rich.console import Console
 from rich.text import Text
 
-from scanner_client import lettering, shown
-from scanner_client.dialogue import Advice, Basis, Phase, Shift, State
+from scanner_client import lettering, phrases, shown
+from scanner_client.dialogue import Advice, Basis, Shift, Unit
 from scanner_client.outbox import Counts
+from service.core import guide
 from service.core.answers import Answer
 from service.core.cycles import Wear
-from service.messages import DECIDES, CavityView, ConnectorLine, HandlingView, RatingView, StepView
+from service.messages import (
+    DECIDES,
+    CavityView,
+    ConnectorLine,
+    ConnectorView,
+    HandlingView,
+    PlaceView,
+    RatingView,
+    StepView,
+)
 
 Lines = list[Text]
-
-PROMPTS = {
-    Phase.READY: "Scan or type a connector.",
-    Phase.CHOOSING: "Say the number of the connector in your hand.",
-    Phase.CONNECTOR: "Say what you will do: insert 14, remove C, replace AA ('list': cavities, 'next')",
-    Phase.ANSWERED: "'done' when it is done ('done 1': step 1), 'not' if you don't, 'more': see all",
-    Phase.REASON: "Type why it was done all the same, or 'cancel'.",
-    Phase.UNDOING: "Type why it was entered in error, or 'cancel'.",
-    Phase.TESTING: "Seating test of {cavity}: 'held 67N', 'failed', or 'skip'",
-}
-
-HELP = """\
-badge X, order X, tool X, contact X   who works, on what, with what ('-': none)
-insert 14 15, remove C, replace AA    ask before you do it
-insert:14@TOOL                        the same with a tool of its own
-done, done 2          it was done, all or step 2
-not                   it was not done
-did insert 14         record what has happened already, without asking
-held 14 67N, failed 14, skip          the seating test (force in N or lbf)
-tine 14               a removal tool went in and released nothing
-finding 14 TEXT       something is wrong: no work until it is closed ('-': all)
-remark 14 TEXT        worth knowing, forbids nothing
-mated, unmated        the connector was mated or unmated
-undo                  take the last act back, with a reason
-list, more            the cavities; the whole answer
-next, next MARK       another connector
-outbox, send          what waits; send it now
-quit                  leave; nothing that was recorded is lost
-Capitals and small letters differ: C and c are two cavities.
-Each of these words can be printed as a bar code and scanned."""
 
 _STYLES = {
     Answer.GO: "bold black on green",
@@ -74,12 +54,18 @@ class Look(Struct, frozen=True):
 
 
 class Board(Struct, frozen=True):
-    """What stands around every answer: whose work on what, what waits, and the time."""
+    """What stands around every answer: whose work on what, with what, what waits, and the time.
+
+    `ids`: the connector's cavities, by which one is counted to; `unit`: in what the shop measures forces.
+    """
 
     name: str
     shift: Shift
     counts: Counts
     now: datetime
+    equipment: tuple[str, ...] = ()
+    ids: tuple[str, ...] = ()
+    unit: Unit | None = None
 
 
 class Section(Struct, frozen=True):
@@ -101,7 +87,8 @@ def answer(advice: Advice, board: Board, seen: Look, *, whole: bool = False) -> 
         Section([_header(board, seen)]),
         Section(band(advice.answer, seen)),
         Section(_basis(advice, seen)),
-        *_plan_sections(advice, seen),
+        Section([line for each in board.equipment for line in _wrapped(each, seen, "")]),
+        *_plan_sections(advice, board, seen),
         Section([*_wrapped(DECIDES, seen, "dim"), waiting(board.counts, board.now)]),
     ]
     if whole:
@@ -128,19 +115,41 @@ def cavities(views: Sequence[CavityView], seen: Look) -> Lines:
     return made
 
 
-def choices(found: Sequence[ConnectorLine]) -> Lines:
+def choices(found: Sequence[ConnectorLine], seen: Look) -> Lines:
     """Connectors that carry one mark, numbered."""
     return [
-        Text(f"{number:>3}  {each.serial}  part {each.part_number or 'not known'}  {_place(each)}", style="bold")
+        line
         for number, each in enumerate(found, start=1)
+        for line in _wrapped(
+            f"{number:>3}  {each.serial}  part {each.part_number or 'not known'}  {_place(each.place)}", seen, "bold"
+        )
     ]
 
 
-def prompt(state: State) -> str:
-    """What can be said now."""
-    if state.expects is not None:
-        return f"Scan or type the {state.expects.replace('_', ' ')}."
-    return PROMPTS[state.phase].format(cavity=state.to_test[0] if state.to_test else "")
+def connector(view: ConnectorView, seen: Look) -> Lines:
+    """The connector at hand as it stands: which it is, its rating, every cavity, and what is open."""
+    facts = [f"part {view.part_number or 'not known'}", _place(view.place), "RETIRED" if view.retired else ""]
+    assumed = ["The cavity ids are assumed: compare them with the insert."] if view.cavity_ids == "assumed" else []
+    return [
+        *_wrapped("  ".join([view.serial, *filter(None, facts)]), seen, "bold"),
+        *_wrapped(rating(view.rating), seen, ""),
+        *(line for each in assumed for line in _wrapped(each, seen, "bold yellow")),
+        *cavities(view.cavities, seen),
+        *(
+            line
+            for each in view.discrepancies
+            for line in _wrapped(f"Open: {f'{each.cavity}: ' if each.cavity else ''}{each.text}", seen, "bold yellow")
+        ),
+    ]
+
+
+def said(told: str, seen: Look, style: str) -> Lines:
+    """A sentence, wrapped at words."""
+    return [
+        line
+        for each in told.split("\n")
+        for line in [Text(part, style=style) for part in textwrap.wrap(each, seen.width - 1)]
+    ]
 
 
 def waiting(counts: Counts, now: datetime) -> Text:
@@ -172,7 +181,7 @@ def rating(view: RatingView | None) -> str:
 
 def _header(board: Board, seen: Look) -> Text:
     shift = board.shift
-    others = [each for each in (shift.work_order, shift.tool, shift.bench) if each]
+    others = [each for each in (shift.work_order, shift.bench) if each]
     told = [board.name, shift.badge or "nobody signed on", *others]
     return Text(" | ".join(told)[: seen.width], style="bold", no_wrap=True)
 
@@ -182,12 +191,12 @@ def _basis(advice: Advice, seen: Look) -> Lines:
     return [line for each in advice.remarks for line in _wrapped(each, seen, style)]
 
 
-def _plan_sections(advice: Advice, seen: Look) -> list[Section]:
+def _plan_sections(advice: Advice, board: Board, seen: Look) -> list[Section]:
     plan = advice.plan
     if plan is None:
         return []
     steps = [line for number, each in enumerate(plan.steps, start=1) for line in _step(number, each, plan.rating, seen)]
-    work = [line for number, each in enumerate(plan.work, start=1) for line in _handling(number, each, seen)]
+    work = [line for number, each in enumerate(plan.work, start=1) for line in _handling(number, each, board, seen)]
     return [
         Section(steps, flexible=True),
         Section(_wrapped(rating(plan.rating), seen, "" if plan.rating and plan.rating.verified else "bold")),
@@ -207,24 +216,31 @@ def _step(number: int, step: StepView, rated: RatingView | None, seen: Look) -> 
     made = _wrapped(told, seen, "bold")
     for each in step.reasons:
         made.extend(_wrapped(each.text, seen, "", "    "))
+    if step.ways:
+        made.extend(_wrapped("What is left to do, if the approved data allow it:", seen, "bold", "    "))
+    for way in step.ways:
+        made.extend(_wrapped(f"- {way.text}", seen, "", "    "))
     return made
 
 
-def _handling(number: int, each: HandlingView, seen: Look) -> Lines:
+def _handling(number: int, each: HandlingView, board: Board, seen: Look) -> Lines:
     tools = " or ".join(f"{tool.part_number} ({tool.end})" if tool.end else tool.part_number for tool in each.tools)
     side = each.contact_face.replace("_", " ")
     way = "in from" if each.half == "insert" else "out to"
     face = f"tool from the {each.tool_face.replace('_', ' ')}" if each.tool_face else "tool face not known"
     told = f"{number}. {each.half} {each.cavity}: {tools or 'tool not known'}; {face}, contact {way} the {side}"
-    return _wrapped(f"{told}{_pull(each)}", seen, "")
+    counted = guide.count(board.ids, each.cavity)
+    found = f". Find it: {counted.words}" if counted else ""
+    return _wrapped(f"{told}{_pull(each, board.unit)}{found}", seen, "")
 
 
-def _pull(each: HandlingView) -> str:
+def _pull(each: HandlingView, unit: Unit | None) -> str:
     pull = each.seating_pull
     if pull is None:
         return ""
     sure = pull.source if pull.verified else f"not verified: {pull.source}"
-    return f"; then a pull of {pull.force_n:g} N ({pull.force_lbf:g} lbf), {sure}"
+    forces = phrases.force(pull.force_n, unit) if unit else f"{pull.force_n:g} N ({pull.force_lbf:g} lbf)"
+    return f"; then a pull of {forces}, {sure}"
 
 
 def _cell(view: CavityView, seen: Look) -> Text:
@@ -241,8 +257,8 @@ def _wear_mark(wear: Wear, seen: Look) -> str:
     return _WEAR_MARKS[wear][1 if seen.ascii else 0]
 
 
-def _place(line: ConnectorLine) -> str:
-    return " ".join(each for each in (line.place.asset, line.place.zone, line.place.position) if each)
+def _place(place: PlaceView) -> str:
+    return " ".join(each for each in (place.asset, place.zone, place.position) if each)
 
 
 def _wrapped(told: str, seen: Look, style: str, indent: str = "") -> Lines:

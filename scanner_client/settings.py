@@ -34,6 +34,8 @@ class Settings(Struct, frozen=True, kw_only=True):
     """Longest wait for an answer of the service, in seconds."""
     ascii: bool = False
     """Draw with ASCII characters alone."""
+    idle_min: int = 15
+    """Minutes without use after which `work` signs off and clears the screen, 1 to 720."""
     certificate: Path | None = None
     """Certificate for `serve`, with what lies between it and its authority (PEM). With it the page is served over TLS."""
     key: Path | None = None
@@ -58,6 +60,7 @@ def read(environment: Mapping[str, str]) -> Settings:
         baud=int(_number("BAUD", told.get("BAUD", "9600"))),
         answer_s=_number("ANSWER_S", told.get("ANSWER_S", "10")),
         ascii=told.get("ASCII", "") not in ("", "0"),
+        idle_min=_minutes(told.get("IDLE_MIN", "15")),
         certificate=_file(told.get("CERTIFICATE")),
         key=_file(told.get("KEY")),
         authority=_file(told.get("AUTHORITY")),
@@ -95,6 +98,12 @@ def _number(name: str, told: str) -> float:
     if not 0 < number < 10_000_000:  # noqa: PLR2004 - anything outside is a slip of the keys
         raise SettingError(f"{PREFIX}{name} must be above 0, not {told}.")
     return number
+
+
+def _minutes(told: str) -> int:
+    if not (told.isascii() and told.isdigit() and 1 <= int(told) <= 720):  # noqa: PLR2004 - no shift is longer than half a day
+        raise SettingError(f"{PREFIX}IDLE_MIN must be a whole number of minutes, 1 to 720, not '{told}'.")
+    return int(told)
 
 
 def _state_directory(environment: Mapping[str, str]) -> Path:

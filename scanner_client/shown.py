@@ -34,6 +34,11 @@ def cavities(snapshot: Snapshot, state: ConnectorState) -> tuple[messages.Cavity
     return views.Shown(snapshot.definition, snapshot.house).cavities(state)
 
 
+def connector(snapshot: Snapshot, state: ConnectorState) -> messages.ConnectorView:
+    """The connector as it stands. The chain is the service's, so there is no hash."""
+    return views.connector(snapshot.definition, state, snapshot.house, snapshot.entries, "")
+
+
 def plan(snapshot: Snapshot, made: plans.Plan, cautions: tuple[messages.CautionView, ...]) -> messages.PlanView:
     """A plan answered, in the shape in which the service answers it."""
     return views.plan(snapshot.definition, made, snapshot.house, cautions)

@@ -135,10 +135,16 @@ def keys(
     echo: Callable[[str], None],
     clock: Callable[[], float] = time.monotonic,
     profile: Profile | None = None,
+    forgetting: Callable[[], bool] = lambda: False,
 ) -> Iterator[wedge.Event | None]:
-    """What comes from a terminal in raw mode: scans and lines; None after each silence, so that others get a turn."""
+    """What comes from a terminal in raw mode: scans and lines; None after each silence, so that others get a turn.
+
+    `forgetting` says whether what is half typed is to be dropped, since it was another person's.
+    """
     state = wedge.Wedge(profile=profile)
     while True:
+        if forgetting():
+            state = wedge.Wedge(profile=state.profile)
         ready, _, _ = select.select([terminal], [], [], _SILENCE_S)
         if not ready:
             state, event = wedge.pause(state, _ms(clock))

@@ -7,7 +7,7 @@ from uuid import UUID
 
 from msgspec import Struct
 
-from scanner_client import offline, sending, shown
+from scanner_client import offline, readings, sending, shop, shown
 from scanner_client.dialogue import Advice, Basis, Found, Heard, Missing, Opened, Subject
 from scanner_client.link import AwayError, DeniedError, GarbledError, Link, RejectedError
 from scanner_client.outbox import Cached, Outbox
@@ -118,7 +118,7 @@ def advise(bench: Bench, about: Subject, steps: tuple[PlannedStep, ...]) -> Advi
     except (AwayError, DeniedError, GarbledError) as error:
         return _advise_here(bench, about, steps, error)
     waiting = bench.box.since(references(bench, about, cached.acknowledged), cached.acknowledged)
-    return offline.advise(cached, waiting, steps, bench.clock(), reached=True)
+    return offline.advise(cached, waiting, steps, bench.clock(), reached=True, lists=shop.lists(bench.box))
 
 
 def references(bench: Bench, about: Subject, acknowledged: int = 0) -> tuple[str, ...]:
@@ -142,6 +142,11 @@ def references(bench: Bench, about: Subject, acknowledged: int = 0) -> tuple[str
 def record(bench: Bench, entries: Sequence[Entry]) -> Sent:
     """Keep entries on disk, then send what can be sent."""
     bench.box.keep(entries)
+    return deliver(bench, entries)
+
+
+def deliver(bench: Bench, entries: Sequence[Entry]) -> Sent:
+    """Send what can be sent, after entries were kept."""
     sent = sending.send(bench.box, bench.way, bench.clock)
     if sent.stopped is None:
         _refresh(bench, entries)
@@ -160,6 +165,59 @@ def send(bench: Bench) -> Sent:
     """Try to send what waits, rest or not."""
     bench.way.wake()
     return sending.send(bench.box, bench.way, bench.clock)
+
+
+def again(bench: Bench, number: int) -> Sent:
+    """Send a refused entry once more, by its number in the outbox's list from 1. LookupError if there is none."""
+    refused = bench.box.of_status("refused")
+    if number > len(refused) or not bench.box.again(refused[number - 1].entry.id):
+        raise LookupError(f"There is no refused entry {number}: see 'outbox'.")
+    return send(bench)
+
+
+class Taken(Struct, frozen=True):
+    """What was fetched for work without network: by each mark or asset how many connectors, and why the rest were not."""
+
+    told: str
+    connectors: tuple[UUID, ...] = ()
+    why: str | None = None
+
+
+def take(bench: Bench, marks_told: Sequence[str], asset: str | None = None) -> tuple[Taken, ...]:
+    """Fetch connectors by their marks and all those of an asset, to have them where there is no network."""
+    bench.way.wake()
+    taken = []
+    for told in marks_told:
+        heard = find(bench, readings.typed(told))
+        if isinstance(heard, Found):
+            taken.append(_fetched(bench, told, [each.id for each in heard.connectors]))
+        else:
+            taken.append(Taken(told, why=heard.why if isinstance(heard, Missing) else "It was not found."))
+    return (*taken, *([_of_asset(bench, asset)] if asset else []))
+
+
+def _of_asset(bench: Bench, asset: str) -> Taken:
+    try:
+        lines = bench.way.in_asset(asset)
+    except (AwayError, DeniedError, GarbledError, RejectedError) as error:
+        return Taken(asset, why=str(error))
+    if not lines:
+        return Taken(asset, why="No connector is placed there.")
+    for each in lines:
+        # Another connector may carry the same serial, and must be known here as well.
+        find(bench, readings.typed(each.serial))
+    return _fetched(bench, asset, [each.id for each in lines])
+
+
+def _fetched(bench: Bench, told: str, connectors: Sequence[UUID]) -> Taken:
+    taken, why = [], None
+    for each in connectors:
+        try:
+            refreshed(bench, each)
+            taken.append(each)
+        except (AwayError, DeniedError, GarbledError, RejectedError) as error:
+            why = str(error)
+    return Taken(told, tuple(taken), why)
 
 
 def meaning(bench: Bench, reading: Reading) -> ScanView | None:
@@ -230,7 +288,7 @@ def _advise_here(bench: Bench, about: Subject, steps: tuple[PlannedStep, ...], t
     if cached is None:
         return Advice(plan=None, basis=Basis.NOTHING, remarks=(NOT_HERE,))
     waiting = bench.box.since(references(bench, about, cached.acknowledged), cached.acknowledged)
-    advice = offline.advise(cached, waiting, steps, bench.clock())
+    advice = offline.advise(cached, waiting, steps, bench.clock(), lists=shop.lists(bench.box))
     if isinstance(trouble, AwayError):
         return advice
     return Advice(plan=advice.plan, basis=advice.basis, remarks=(str(trouble), *advice.remarks), as_of=advice.as_of)

@@ -22,19 +22,22 @@ def module_page() -> Iterator[Page]:
         yield page
 
 
+NAMES = {"performed_by": "badge", "work_order": "work_order", "bench": "bench"}
 DRIVER = (Path(__file__).parent / "scenario.js").read_text("utf-8")
 
 
 def shown(kept: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Entries as the scenarios tell them."""
     places = {each["id"]: at for at, each in enumerate(kept)}
-    shift, found = VECTORS["shift"], []
+    found = []
     for each in kept:
-        assert (each["performed_by"], each["work_order"], each["bench"]) == tuple(shift.values())
+        shift = {name: each.get(told) for told, name in NAMES.items()}
+        assert shift["bench"] == VECTORS["shift"]["bench"]
         assert each["connector"] == VECTORS["connector"]["id"]
         told = {**each, "corrects": places[each["corrects"]]} if "corrects" in each else each
-        common = ("id", "connector", "performed_at", "performed_by", "work_order", "bench")
-        found.append({name: value for name, value in told.items() if name not in common})
+        common = ("id", "connector", "performed_at", *NAMES)
+        other = {told: shift[name] for told, name in NAMES.items() if shift[name] != VECTORS["shift"][name]}
+        found.append({**{name: value for name, value in told.items() if name not in common}, **other})
     return found
 
 
@@ -43,6 +46,7 @@ def test_the_page_records_what_the_scenario_says(module_page: Any, scenario: dic
     """What is pressed leads to exactly the entries that the terminal's words lead to, in this order."""
     came = module_page.evaluate(DRIVER, [VECTORS, scenario])
     assert shown(came["kept"]) == scenario["entries"]
+    assert "after" not in scenario or came["after"] == scenario["after"]
     times = [each["performed_at"] for each in came["kept"]]
     assert times == sorted(times)
     assert len(set(times)) == len(times)

@@ -6,15 +6,15 @@ from uuid import UUID
 import pytest
 from msgspec import structs
 
-from scanner_client import acts, bench, dialogue, readings, shown
+from scanner_client import acts, bench, dialogue, readings, shifts, shown
 from scanner_client.dialogue import (
     Advice,
     Advised,
     Basis,
     Effect,
-    Field,
     Heard,
     Line,
+    Memory,
     Moment,
     Opened,
     Phase,
@@ -94,9 +94,14 @@ def advice(steps: tuple[PlannedStep, ...], state: ConnectorState | None = None) 
     return Advice(plan=shown.plan(KNOWN.snapshot, made, ()), basis=Basis.SERVICE)
 
 
+def begun(shift: Shift = SHIFT, recent: tuple[Entry, ...] = ()) -> State:
+    """A talk that begins with that shift."""
+    return shifts.begin(Memory(shift=shift), recent=recent)
+
+
 def at_connector(subject: Subject = KNOWN, shift: Shift = SHIFT) -> Talk:
     """A talk with a connector at hand."""
-    return Talk(bench.begin(shift)).hear(Opened(subject))
+    return Talk(begun(shift)).hear(Opened(subject))
 
 
 def line(connector: UUID, part: str) -> ConnectorLine:
@@ -118,7 +123,7 @@ def line(connector: UUID, part: str) -> ConnectorLine:
 
 def test_the_whole_way_of_one_contact() -> None:
     """Scan, choose, answer, done, seating test: each step leads to the next, and the entries say who, what, where."""
-    talk = Talk(bench.begin(SHIFT)).hear(Scanned(Reading(MESSAGE, "]d1", Channel.SERIAL)))
+    talk = Talk(begun()).hear(Scanned(Reading(MESSAGE, "]d1", Channel.SERIAL)))
     assert list(talk.effects) == [dialogue.Find(Reading(MESSAGE, "]d1", Channel.SERIAL))]
     talk.hear(dialogue.Found("m", (line(fake.CONNECTOR, "P"),)))
     assert list(talk.effects) == [dialogue.Open(fake.CONNECTOR, "m")]
@@ -193,7 +198,7 @@ def test_what_is_not_clear_changes_nothing_and_says_what_would_be(told: str, say
     talk = at_connector()
     before = talk.state
     talk.hear(told)
-    assert talk.state == before
+    assert structs.replace(talk.state, used_at=before.used_at) == before
     assert talk.kept == ()
     assert says in talk.said
 
@@ -247,7 +252,7 @@ def test_steps_are_confirmed_one_by_one() -> None:
     talk.hear("done 2")
     assert "recorded already" in talk.said
     talk.hear("next")
-    assert bench.UNSETTLED in talk.said
+    assert shifts.UNSETTLED in talk.said
     talk.hear("done")
     assert [each.cavity for each in talk.kept] == ["1", "C"]
     assert talk.state.to_test == ("14", "1", "C")
@@ -256,7 +261,7 @@ def test_steps_are_confirmed_one_by_one() -> None:
 def test_a_scan_does_not_push_unsettled_steps_away() -> None:
     """While an answer waits to be confirmed, the next connector's mark is not taken."""
     talk = at_connector().hear("insert 1").answered().hear(Scanned(Reading(b"SN-2", None, Channel.SERIAL)))
-    assert talk.effects == (Say(bench.UNSETTLED, urgent=True),)
+    assert talk.effects == (Say(shifts.UNSETTLED, urgent=True),)
     assert talk.state.subject == KNOWN
 
 
@@ -283,7 +288,7 @@ def test_what_has_happened_is_recorded_without_being_asked_about() -> None:
 
 def test_an_unknown_connector_can_be_worked_on_with_a_reason() -> None:
     """Without any answer the entries go by the mark, and recording them takes a reason like a no_go."""
-    talk = Talk(bench.begin(SHIFT)).hear(dialogue.Missing("SN-9", "Not known here."), "insert 99")
+    talk = Talk(begun()).hear(dialogue.Missing("SN-9", "Not known here."), "insert 99")
     talk.hear(Advised(Advice(plan=None, basis=Basis.NOTHING)), "done")
     assert talk.state.phase is Phase.REASON
     talk.hear("the label is new")
@@ -347,47 +352,46 @@ def test_undo_is_a_correction_with_a_reason() -> None:
 def test_undo_after_a_restart() -> None:
     """The last act is known after a restart, so that it can still be taken back."""
     made = at_connector().hear("did insert 14").kept
-    talk = Talk(bench.begin(SHIFT, made), 10_000).hear("undo", "wrong one")
+    talk = Talk(begun(recent=made), 10_000).hear("undo", "wrong one")
     assert [each.corrects for each in talk.kept] == [made[0].id]
 
 
 def test_nobody_signed_on_records_nothing() -> None:
-    """An entry needs somebody who did it; the bench asks for the badge first and again."""
-    talk = Talk(bench.begin(Shift()))
-    assert talk.state.expects is Field.BADGE
-    talk.hear(Opened(KNOWN), "-")
-    assert talk.state.expects is Field.BADGE
+    """An entry needs somebody who did it: until somebody signs on nothing is found, asked or recorded."""
+    talk = Talk(begun(Shift()))
+    for told in ("did insert 14", "insert 14", "next", "tool T-1", "undo"):
+        talk.hear(told)
+        assert talk.effects == (Say(shifts.NOBODY, urgent=True),)
     talk.hear("B-8")
-    assert talk.state.shift.badge == "B-8"
-    assert not talk.state.expects
-    assert dialogue.Remember(Shift(badge="B-8")) in talk.effects
+    assert talk.state.shift == Shift(badge="B-8")
+    assert talk.state.phase is Phase.READY
+    assert "15 minutes" in talk.said
 
 
 def test_a_message_is_nobodys_badge() -> None:
-    """While the badge is asked for, an ISO/IEC 15434 message is taken for the connector that it is."""
-    talk = Talk(bench.begin(Shift())).hear(Scanned(Reading(MESSAGE, "]d1", Channel.SERIAL)))
-    assert isinstance(talk.effects[-1], dialogue.Find)
+    """An item's mark (ISO/IEC 15434) signs nobody on; any other card does."""
+    talk = Talk(begun(Shift())).hear(Scanned(Reading(MESSAGE, "]d1", Channel.SERIAL)))
+    assert talk.effects == (Say(shifts.NOBODY, urgent=True),)
     assert talk.state.shift.badge is None
-    assert at_connector(shift=Shift()).hear(Scanned(Reading(b"B-9", "]C0"))).state.shift.badge == "B-9"
+    assert talk.hear(Scanned(Reading(b"B-9", "]C0"))).state.shift.badge == "B-9"
 
 
-def test_badge_order_and_tool_stay() -> None:
-    """What the shift has is kept from one connector to the next until it is changed or taken away."""
-    talk = at_connector().hear(
-        "order WO-78", "tool T-1", "contact M39029/58-363", "did insert 14", "next", Opened(KNOWN)
-    )
-    talk.hear("did insert 1")
+def test_badge_and_order_stay_and_what_is_in_the_hands_does_not() -> None:
+    """The order goes on at the next connector; its tool and contact are stated anew, so that none is carried over unseen."""
+    talk = at_connector().hear("order WO-78", "tool T-1", "contact M39029/58-363", "did insert 14")
     (entry,) = talk.kept
     assert (entry.work_order, entry.tool, entry.contact) == ("WO-78", "T-1", "M39029/58-363")
     talk.hear("tool -", "did remove 1")
-    assert talk.kept[0].tool is None
-    assert talk.kept[0].contact is None
+    assert (talk.kept[0].tool, talk.kept[0].contact) == (None, None)
+    talk.hear("tool T-1", "next", Opened(KNOWN), "did insert 1")
+    (entry,) = talk.kept
+    assert (entry.work_order, entry.tool, entry.contact) == ("WO-78", None, None)
 
 
 def test_several_connectors_are_chosen_from() -> None:
     """One mark on two connectors is never decided by the bench."""
     lines = (line(fake.CONNECTOR, "P-1"), line(fake.OTHER, "P-2"))
-    talk = Talk(bench.begin(SHIFT)).hear(dialogue.Found("SN-1042", lines))
+    talk = Talk(begun()).hear(dialogue.Found("SN-1042", lines))
     assert talk.state.phase is Phase.CHOOSING
     talk.hear("3")
     assert "1 to 2" in talk.said
@@ -403,7 +407,7 @@ def test_commands_can_be_scanned_from_a_card() -> None:
 
 def test_lost_separators_are_refused_with_how_to_set_the_scanner() -> None:
     """A message without GS can't be taken apart, so it is never looked up."""
-    talk = Talk(bench.begin(SHIFT)).hear(Scanned(Reading(b"[)>0617V0CVA5", "]d1", Channel.SERIAL)))
+    talk = Talk(begun()).hear(Scanned(Reading(b"[)>0617V0CVA5", "]d1", Channel.SERIAL)))
     assert talk.said == readings.LOST_SEPARATORS
 
 
@@ -416,7 +420,7 @@ def test_untested_contacts_are_named_at_the_next_connector() -> None:
 def test_leaving_is_not_possible_over_unsettled_steps() -> None:
     """`quit` with an answer not confirmed asks first; else it ends the talk."""
     talk = at_connector().hear("insert 1").answered().hear("quit")
-    assert talk.effects == (Say(bench.UNSETTLED, urgent=True),)
+    assert talk.effects == (Say(shifts.UNSETTLED, urgent=True),)
     assert talk.hear("not", "quit").effects == (dialogue.Leave(),)
 
 

@@ -6,7 +6,7 @@ import pytest
 from rich.console import Console
 from rich.text import Text
 
-from scanner_client import desk, dialogue, lettering, screen, sources, station, wedge
+from scanner_client import desk, dialogue, guidance, lettering, reports, screen, sources, station, wedge
 from scanner_client.dialogue import Advice, Basis
 from scanner_client.outbox import Counts
 from scanner_client.readings import Channel, Reading
@@ -67,9 +67,9 @@ def test_without_the_service_it_goes_on_and_says_so(bench: Bench, service: Servi
     service.cut = lambda _: "away"
     assert "Computed at this bench on the last known state" in seen.type("insert 14")
     assert "kept here, on disk. Not sent yet" in seen.type("done")
-    clock.go(1800)
+    clock.go(600)
     seen.type("skip")
-    assert "1 entry not sent yet, the oldest for 30 minutes" in seen.type("insert C")
+    assert "1 entry not sent yet, the oldest for 10 minutes" in seen.type("insert C")
     assert "refused" not in seen.type("outbox")
     service.cut = lambda _: "answer"
     bench.way.wake()
@@ -192,8 +192,9 @@ def test_a_terminal_without_utf8_gets_ascii() -> None:
 def test_the_prompt_fits_one_line() -> None:
     """What can be said now is one line in every phase."""
     for phase in dialogue.Phase:
-        assert len(screen.prompt(dialogue.State(phase=phase, to_test=("14",)))) <= 80
-    assert all(len(each) <= 80 for each in screen.HELP.split("\n"))
+        assert len(guidance.prompt(dialogue.State(phase=phase, to_test=("14",)))) <= 80
+    for width in (40, 80):
+        assert all(len(each) <= width for each in guidance.help_lines(width))
 
 
 def test_the_check_symbol_proves_the_scanner_of_a_station(bench: Bench) -> None:
@@ -212,7 +213,7 @@ def test_the_check_symbol_proves_the_scanner_of_a_station(bench: Bench) -> None:
     assert kept == station.Proof(profile, bench.clock().date())
     assert station.proof(bench, "B") is None
     assert station.proof(bench, None) is None
-    assert desk.proven(kept) in seen.held.getvalue()
+    assert reports.proven(kept) in seen.held.getvalue()
 
 
 def test_an_unproven_scan_says_to_scan_the_check_symbol(bench: Bench) -> None:

@@ -21,7 +21,7 @@ pytestmark = modules.needs_chromium
 ANSWER = """async (cases) => {
   const [offline, states] = await Promise.all([import("/core/offline.js"), import("/core/states.js")]);
   const advised = (each, cached) => {
-    try { return offline.advise(cached, each.waiting, each.steps, each.now, { reached: each.reached }); }
+    try { return offline.advise(cached, each.waiting, each.steps, each.now, { reached: each.reached, tools: each.tools }); }
     catch (error) { if (error instanceof offline.UnclearError) return "unclear"; throw error; }
   };
   return cases.map((each) => {
@@ -109,9 +109,16 @@ def _is_plain_go(case: dict[str, Any]) -> bool:
 @pytest.fixture(scope="module")
 def gos() -> str:
     """Cases with waiting entries that are answered with a go, so that anything milder than it ought to be would show; as text."""
-    found = [each for each in rule_vectors.cases(FRESH, 400) if _is_plain_go(each) and each["waiting"]]
+    found = [each for each in rule_vectors.cases(FRESH, 800) if _is_plain_go(each) and each["waiting"]]
     assert len(found) > 20
     return json.dumps(found)
+
+
+def _listed(case: dict[str, Any]) -> dict[str, Any]:
+    """A tool on the shop's list of a case."""
+    case["tools"] = [{"mark": "T-9", "part_number": "M81969/14-10", "due_on": None, "serves": []}]
+    found: dict[str, Any] = case["tools"][0]
+    return found
 
 
 STRANGE: dict[str, Callable[[dict[str, Any]], object]] = {
@@ -142,6 +149,8 @@ STRANGE: dict[str, Callable[[dict[str, Any]], object]] = {
     "a time of an entry": lambda each: each["waiting"][0]["entry"].update(performed_at="2026-02-30T08:00:00Z"),
     "a time of keeping": lambda each: each["waiting"][0].update(kept_at=None),
     "a field of a step": lambda each: each["steps"][0].update(half=True),
+    "a field of a tool": lambda each: (_listed(each).update(withdrawn=True), each["steps"][0].update(tool="T-9")),
+    "a day of a check": lambda each: (_listed(each).update(due_on="soon"), each["steps"][0].update(tool="T-9")),
 }
 
 

@@ -17,6 +17,7 @@ from service.core.entries import CavityDefinition, Definition, Entry, HouseRule,
 from service.core.part_numbers import Sex
 from service.core.tooling import Half, Pull, Release, Tool, Tooling
 from service.messages import DrawingView, KeptCaution, PlannedStep, Snapshot
+from service.reference_messages import ShopToolView
 
 START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 T = TypeVar("T")
@@ -26,7 +27,18 @@ SIZES = ("20", "20", "20", "16", "22D")
 FRACTIONS = (0.8, 0.8, 0.5, 0.9, 1.0, 0.333, 0.07, 0.29)
 RATINGS = (1, 2, 3, 5, 7, 10, 10, 10, 35, 100)
 TOOL_MARK = "[)>\x1e06\x1d17V0CVA5\x1d1PM81969/14-10\x1dST1\x1e\x04"
-TOOLS = (*[None] * 20, "M81969/14-10", "M81969/14-10", "M81969/14-03", "M81969/14-11", "somebody's", TOOL_MARK)
+TOOLS = (
+    *[None] * 20,
+    "M81969/14-10",
+    "M81969/14-10",
+    "M81969/14-03",
+    "M81969/14-11",
+    "somebody's",
+    TOOL_MARK,
+    "T-1",
+    "T-1",
+    "T-2",
+)
 CONTACTS = (*[None] * 20, "M39029/56-348", "AS39029/56-348", "AS39029/58-363", "AS39029/1-1", "AS39029/2-2", "nobody's")
 CAUTION = KeptCaution(kind="WARNING", text="Look.", status="read", source="tests", actions=(Action.REMOVE,))
 KINDS = (*(each for each in Kind if each is not Kind.RETIREMENT), *(each for each in Kind if each is not Kind.MATING))
@@ -66,15 +78,16 @@ class Chance(random.Random):
 def definition(chance: Chance) -> Definition:
     """A connector of a few cavities, with a rating or without, of a known history or not."""
     ids = chance.sample(IDS, chance.one_of((1, 2, 2, 3, 5)))
+    sizes = chance.one_of((SIZES, SIZES[:1]))
     return Definition(
         connector=CONNECTOR,
         serial="EX-0001",
-        cavities=tuple(CavityDefinition(each, chance.one_of(SIZES)) for each in ids),
+        cavities=tuple(CavityDefinition(each, chance.one_of(sizes)) for each in ids),
         history="unknown" if chance.once_in(5) else "new",
         part_number=chance.one_of((None, "D38999/26FJ4PN")),
         family=chance.one_of((None, "D38999-III")),
         rating=None if chance.once_in(6) else rating(chance),
-        mating_rating=Rating(value=3, basis="house") if chance.once_in(4) else None,
+        mating_rating=Rating(value=chance.one_of((1, 3)), basis="house") if chance.once_in(4) else None,
         populated=chance.one_of((None, None, True, False)),
         nearing_fraction=chance.one_of(FRACTIONS) if chance.once_in(4) else None,
     )
@@ -149,10 +162,10 @@ def _stated(chance: Chance, kind: Kind) -> dict[str, Any]:
             held = {"held": chance.one_of((True, True, False, None)), "force_n": chance.one_of((None, 66.7))}
             return told | held | {"level": chance.one_of((None, None, True, False))}
         case Kind.FINDING:
-            return told | {"blocks": chance.one_of((None, True, False))}
+            return told | {"blocks": chance.one_of((None, True, True, False))}
         case Kind.CARRY_IN:
             counts = {"insertions": chance.one_of((None, 0, 4, 11)), "removals": chance.one_of((None, 0, 4))}
-            opening = {"tine_entries": chance.one_of((0, 1)), "occupied": chance.one_of((None, True, False))}
+            opening = {"tine_entries": chance.one_of((None, 0, 1)), "occupied": chance.one_of((None, True, False))}
             return told | counts | opening | {"source": chance.one_of((None, "card 12"))}
         case Kind.PLACEMENT:
             return told | {"asset": chance.one_of((None, "XX-ABC")), "zone": "210", "position": "P1"}
@@ -170,17 +183,26 @@ class Hand:
         self.chance, self.known, self.wild = chance, known, wild
         self.inside: dict[str, bool] = {each.id: bool(known.populated) for each in known.cavities}
         self.done: list[UUID] = []
+        self.found: list[UUID] = []
 
     def next(self, at: datetime) -> Entry:
         """What is done now."""
         chance = self.chance
         if chance.once_in(2 if self.wild else 60):
             made = entry(chance, chance.one_of(KINDS), self.known, at, self.done)
-        elif chance.once_in(12):
+        elif self.known.history == "unknown" and not self.done and chance.once_in(2):
+            made = entry(chance, Kind.CARRY_IN, self.known, at, self.done)
+        elif chance.once_in(30):
+            made = entry(chance, Kind.FINDING, self.known, at, self.done)
+        elif self.found and chance.once_in(6):
+            made = entry(chance, Kind.FINDING_CLOSED, self.known, at, self.found)
+        elif chance.once_in(4 if self.wild else 12):
             made = entry(chance, chance.one_of(ORDINARY), self.known, at, self.done)
         else:
             made = self._cycle(at)
         self.done.append(made.id)
+        if made.kind is Kind.FINDING:
+            self.found.append(made.id)
         return made
 
     def _cycle(self, at: datetime) -> Entry:
@@ -197,7 +219,7 @@ def snapshot(chance: Chance, hand: Hand) -> Snapshot:
     at = START
     history: list[Recorded] = []
     for _ in range(chance.one_of((0, 2, 6, 12, 17))):
-        at += timedelta(microseconds=chance.one_of((1, 60_000_000, 60_000_000, 60_000_000 if not hand.wild else 0)))
+        at += timedelta(microseconds=chance.one_of((1, 60_000_000, 60_000_000, 0 if hand.wild else 60_000_000)))
         made = hand.next(at)
         noted = (chance.one_of(tuple(Code)),) if hand.wild and chance.once_in(9) else ()
         late = timedelta(microseconds=chance.one_of((0, 5, 900_000_000, -60_000_000 if hand.wild else 0)))
@@ -236,8 +258,10 @@ def contacts(chance: Chance) -> dict[str, Any]:
 def waiting(chance: Chance, hand: Hand, after: Snapshot) -> Iterator[Kept]:
     """What waits at the bench: mostly newer than the state, at times late, at one instant, refused, or of no cavity here."""
     at, pending = after.as_of, after.state.whole.pending
+    at_once = hand.wild and chance.once_in(2)
     for place in range(chance.one_of((0, 0, 0, 0, 1, 2, 3, 5))):
-        at += timedelta(microseconds=chance.one_of((0 if hand.wild else 2, 1, 60_000_000, 60_000_000)))
+        if not at_once or not place:
+            at += timedelta(microseconds=chance.one_of((0 if hand.wild else 2, 1, 60_000_000, 60_000_000)))
         made = hand.next(at - timedelta(hours=chance.one_of((1, 2000))) if chance.once_in(40) else at)
         if chance.once_in(60):
             made = msgspec.structs.replace(made, cavity="Z", cavities=())
@@ -257,3 +281,12 @@ def steps(chance: Chance, hand: Hand) -> Iterator[PlannedStep]:
         inside[cavity] = action is not Action.REMOVE
         named = "ZZ" if chance.once_in(200) else cavity
         yield PlannedStep(action=action, cavity=named, tool=chance.one_of(TOOLS), contact=chance.one_of(CONTACTS))
+
+
+def shop(chance: Chance, now: datetime) -> Iterator[ShopToolView]:
+    """The shop's tools by their marks, some of them due for a check."""
+    if chance.once_in(2):
+        return
+    for mark, part_number in (("T-1", "M81969/14-10"), ("T-2", "M81969/14-03"), (TOOL_MARK, "M81969/14-11")):
+        due_on = chance.one_of((None, now.date(), now.date() - timedelta(days=1)))
+        yield ShopToolView(mark=mark, part_number=part_number, due_on=due_on, serves=())

@@ -9,12 +9,14 @@ from pathlib import Path
 from typing import Any
 
 import msgspec
+from msgspec import Struct
 
 from scanner_client import offline, phrases
 from scanner_client.outbox import Cached, Kept
 from service import messages, views
-from service.core import states
-from service.messages import PlannedStep
+from service.core import noting, states
+from service.messages import PlannedStep, Snapshot
+from service.reference_messages import ShopToolView
 from tests.client import chances, packing
 from tests.client.chances import Chance
 
@@ -28,45 +30,65 @@ def cases(seed: int, count: int) -> Iterator[dict[str, Any]]:
         yield case(Chance(f"{seed}/{number}"))
 
 
+class Asked(Struct, kw_only=True):
+    """What is asked of the rule at a bench without network."""
+
+    snapshot: Snapshot
+    fetched_at: datetime
+    waiting: tuple[Kept, ...]
+    steps: tuple[PlannedStep, ...]
+    now: datetime
+    reached: bool
+    tools: tuple[ShopToolView, ...]
+
+
 def case(chance: Chance) -> dict[str, Any]:
     """One case."""
     hand = chances.Hand(chance, chances.definition(chance), wild=chance.once_in(5))
     snapshot = chances.snapshot(chance, hand)
     waiting = tuple(chances.waiting(chance, hand, snapshot))
-    steps = tuple(chances.steps(chance, hand))
-    fetched = snapshot.as_of + timedelta(seconds=chance.randrange(100))
-    now = fetched + timedelta(seconds=chance.one_of((-5, 0, 30, 119, 4000, 200_000)))
-    asked = {"snapshot": snapshot, "fetched_at": fetched, "waiting": waiting, "steps": steps, "now": now}
-    reached = chance.once_in(6)
-    expected = answered(Cached(snapshot, fetched, 0), waiting, steps, now, reached=reached)
-    result: dict[str, Any] = plain({**asked, "reached": reached, "expected": expected})
+    fetched_at = snapshot.as_of + timedelta(seconds=chance.randrange(100))
+    now = fetched_at + timedelta(seconds=chance.one_of((-5, 0, 30, 119, 4000, 200_000)))
+    asked = Asked(
+        snapshot=snapshot,
+        fetched_at=fetched_at,
+        waiting=waiting,
+        steps=tuple(chances.steps(chance, hand)),
+        now=now,
+        reached=chance.once_in(6),
+        tools=tuple(chances.shop(chance, now)),
+    )
+    result: dict[str, Any] = {**plain(asked), "expected": plain(answered(asked))}
     return result
 
 
-def answered(
-    cached: Cached, waiting: tuple[Kept, ...], steps: tuple[PlannedStep, ...], now: datetime, *, reached: bool
-) -> dict[str, Any]:
+def answered(asked: Asked) -> dict[str, Any]:
     """What Python answers: advice (or that the steps are unclear), the state with what waits, and the connector's view in it."""
-    snapshot = cached.snapshot
-    state = offline.state(cached, waiting)
-    shown = views.connector(snapshot.definition, state, snapshot.house, snapshot.entries, "")
+    snapshot = asked.snapshot
+    cached = Cached(snapshot, asked.fetched_at, 0)
+    state = offline.state(cached, asked.waiting)
+    return {
+        "advice": _advice(asked, cached),
+        "state": state,
+        "view": views.connector(snapshot.definition, state, snapshot.house, snapshot.entries, ""),
+    }
+
+
+def _advice(asked: Asked, cached: Cached) -> dict[str, Any] | str:
+    lists = noting.Lists(
+        tools={each.mark: each.part_number for each in asked.tools},
+        due={each.mark: each.due_on for each in asked.tools if each.due_on is not None},
+    )
     try:
-        advice: dict[str, Any] | str = _advice(cached, waiting, steps, now, reached=reached)
+        advice = offline.advise(cached, asked.waiting, asked.steps, asked.now, reached=asked.reached, lists=lists)
     except phrases.UnclearError:
-        advice = "unclear"
-    return {"advice": advice, "state": state, "view": shown}
+        return "unclear"
+    return {"plan": advice.plan, "basis": advice.basis, "remarks": advice.remarks, "as_of": advice.as_of}
 
 
 def plain(value: Any) -> Any:
     """A value as the JSON that it becomes on the wire."""
     return msgspec.json.decode(messages.to_json(value))
-
-
-def _advice(
-    cached: Cached, waiting: tuple[Kept, ...], steps: tuple[PlannedStep, ...], now: datetime, *, reached: bool
-) -> dict[str, Any]:
-    advice = offline.advise(cached, waiting, steps, now, reached=reached)
-    return {"plan": advice.plan, "basis": advice.basis, "remarks": advice.remarks, "as_of": advice.as_of}
 
 
 def differences(expected: Any, got: Any, place: str = "") -> list[str]:

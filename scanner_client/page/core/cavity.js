@@ -83,7 +83,7 @@ function count(state, entry, judgedBy, counts) {
   if (judgedBy.rating !== null && after > judgedBy.rating && after > before) note(state, entry.id, "over_rating");
 }
 
-/** @param {CavityState} state @param {{insertions?: number, removals?: number, tine_entries?: number}} more @returns {cycles.Counts} */
+/** @param {CavityState} state @param {Partial<cycles.Counts>} added @returns {cycles.Counts} */
 function more(state, { insertions = 0, removals = 0, tine_entries = 0 }) {
   return {
     insertions: state.insertions + insertions,

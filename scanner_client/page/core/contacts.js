@@ -13,8 +13,9 @@ export function number(stated) {
   return stated.replace(/^M39029\//, "AS39029/");
 }
 
-/** Whether a contact goes with a cavity of that size. Another size is wrong, and so is the other sex. What no table lists, what is made
- * for other families, and what can't be held against the insert's sex is unknown: neither a row in doubt nor a gap refuses anything.
+/** Whether a contact goes with a cavity of that size. Another size is wrong, and so is the other sex. What no table lists, what
+ * is made for other families, and what can't be held against the insert's sex is unknown: neither a row in doubt nor a gap in a
+ * table refuses anything.
  * @param {string | null} stated @param {Contacts} known @param {string} contactSize @returns {import("./answers.js").Fit} */
 export function fit(stated, known, contactSize) {
   if (stated === null) return "not_stated";

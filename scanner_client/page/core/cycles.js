@@ -72,7 +72,8 @@ function wear(now, following, known, figures) {
   return following >= figures.nearing_from ? "nearing" : "within";
 }
 
-/** fraction x value by its decimal digits: 0.8 x 35 is a little over 28 in binary floating point and would round up to a go too many.
+/** fraction x value by its decimal digits: 0.8 x 35 is a little over 28 in binary floating point and would round up to a go too
+ * many.
  * @param {number} fraction positive @param {number} value whole @returns {number} */
 function roundedUp(fraction, value) {
   const parts = /^(\d+)(?:\.(\d+))?(?:e([+-]\d+))?$/.exec(String(fraction));

@@ -69,8 +69,8 @@ const STEP = {
 
 /** The answer to steps on what is known here. StateError where the kept state can't be read: then nothing is known, which is no go.
  * @param {Cached} cached @param {readonly Kept[]} waiting @param {readonly PlannedStep[]} steps @param {string} now
- * @param {{reached?: boolean, tools?: readonly shop.ShopTool[]}} [how] `reached`: the state is fresh but lacks entries of this bench;
- *   `tools`: the shop's, as last fetched @returns {Advice} */
+ * @param {{reached?: boolean, tools?: readonly shop.ShopTool[]}} [how] `reached`: the state is fresh but lacks entries of this
+ *   bench; `tools`: the shop's, as last fetched @returns {Advice} */
 export function advise(cached, waiting, steps, now, { reached = false, tools = [] } = {}) {
   const snapshot = snapshots.read(cached.snapshot);
   // The service holds a check against the day in UTC as well.
@@ -148,11 +148,16 @@ function at(entry, moment) {
  * @param {ConnectorState} before @param {readonly Recorded[]} news @returns {Recorded[]} */
 function atTheEnd(before, news) {
   const known = [...before.cavities, before.whole].map((each) => instants.micros(each.last_at));
-  const last = [...known, ...news.map((each) => each.at)].reduce((one, other) => (other === null || (one ?? other) > other ? one : other));
+  const last = [...known, ...news.map((each) => each.at)].reduce(later, news[0].at);
   const acting = [...news]
     .sort(fold.inOrder)
     .filter(({ entry }) => !entries.REFERRING.includes(entry.kind) && !before.whole.pending.includes(entry.id));
-  return acting.map(({ entry }, place) => at(entry, (last ?? 0n) + BigInt(place + 1)));
+  return acting.map(({ entry }, place) => at(entry, last + BigInt(place + 1)));
+}
+
+/** @param {bigint} one @param {bigint | null} other */
+function later(one, other) {
+  return other !== null && other > one ? other : one;
 }
 
 /** @param {Snapshot} snapshot @param {PlannedStep} asked @param {readonly shop.ShopTool[]} tools @param {string} today

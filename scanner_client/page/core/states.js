@@ -108,8 +108,9 @@ function named(values, fields, where, doubts) {
     // A list that is none could not even be gone through; any other misfit stays to be seen.
     made[name] = Array.isArray(otherwise) && !check(value) && !KEPT.has(name) ? otherwise : value ?? null;
   });
-  made.findings = rows(made.findings, ([entry, blocks, wide]) => ({ entry: shapes.canonical(String(entry)), blocks: blocks !== false, wide }));
-  made.discrepancies = rows(made.discrepancies, ([entry, code]) => ({ entry: shapes.canonical(String(entry)), code }));
+  const id = (/** @type {unknown} */ text) => shapes.canonical(String(text));
+  made.findings = rows(made.findings, ([entry, blocks, wide]) => ({ entry: id(entry), blocks: blocks !== false, wide }));
+  made.discrepancies = rows(made.discrepancies, ([entry, code]) => ({ entry: id(entry), code }));
   return made;
 }
 

@@ -46,7 +46,8 @@ export function connector(snapshot, state) {
   const shown = rating(definition.rating, definition.nearing_fraction, house);
   const sizes = new Map(definition.cavities.map((each) => [each.id, each.contact_size]));
   return {
-    id, serial, cage, part_number, family, history, cavity_ids, rating: shown, ...limits(state, figures), retired, place: place(state),
+    id, serial, cage, part_number, family, history, cavity_ids, rating: shown, ...limits(state, figures), retired,
+    place: place(state),
     mating: { matings, unmatings, mated, rating: rating(definition.mating_rating, null, house) },
     cavities: state.cavities.map((each) => cavity(each, sizes.get(each.id) ?? "", figures, shown)),
     discrepancies: discrepancies(state),

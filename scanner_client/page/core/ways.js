@@ -7,8 +7,8 @@ import * as states from "./states.js";
 
 /** For a free cavity: where its retainer stands, how often it was used, what an insertion is answered there. `needs` is what has to
  * be there first, `text` the sentence to read aloud.
- * @typedef {{way: "free_cavity" | "renewal" | "replacement", cavity: string | null, wear: cycles.Wear | null, cycles: number | null,
- *   answer: answers.Answer | null, needs: string, text: string}} Way */
+ * @typedef {{way: "free_cavity" | "renewal" | "replacement", cavity: string | null, wear: cycles.Wear | null,
+ *   cycles: number | null, answer: answers.Answer | null, needs: string, text: string}} Way */
 /** @typedef {import("./snapshots.js").Definition} Definition */
 /** @typedef {import("./snapshots.js").House} House */
 /** @typedef {import("./states.js").ConnectorState} ConnectorState */
@@ -17,8 +17,8 @@ import * as states from "./states.js";
 const MOST_FREE = 5;
 const SHUT = ["spent", "open_finding", "retired"];
 
-/** The ways out of a cavity that is spent, blocked or retired, the least costly first; none where it is none of these. A removal needs
- * no other cavity, and nothing in a retired connector is worth a renewal.
+/** The ways out of a cavity that is spent, blocked or retired, the least costly first; none where it is none of these.
+ * A removal needs no other cavity, and nothing in a retired connector is worth a renewal.
  * @param {Definition} definition @param {House} house @param {ConnectorState} state @param {string} cavity
  * @param {answers.Action} [action] @param {ReadonlySet<string>} [taken] cavities that are meant for something else
  * @returns {Way[]} */
@@ -41,8 +41,9 @@ export function out(definition, house, state, cavity, action = "insert", taken =
 function free(definition, house, state, cavity, taken) {
   const figures = cycles.limits(definition.rating, definition.nearing_fraction, house);
   const sizes = new Map(definition.cavities.map((each) => [each.id, each.contact_size]));
+  const fits = (/** @type {string} */ id) => sizes.get(id) === sizes.get(cavity) && id !== cavity && !taken.has(id);
   return state.cavities
-    .filter((each) => sizes.get(each.id) === sizes.get(cavity) && each.occupied === false && each.id !== cavity && !taken.has(each.id))
+    .filter((each) => each.occupied === false && fits(each.id))
     .map((each) => ({ each, stands: cycles.standing(each, each.occupied, each.known, figures) }))
     .sort((one, other) => fresher(one.stands, other.stands))
     .map(({ each, stands }) => ({ each, stands, answer: answers.judge(definition, house, state.whole, each, "insert").answer }))

@@ -59,8 +59,8 @@ def _clean() -> Scene:
 
 
 def _degraded() -> Scene:
-    rng = _rng(3)
-    return damage.noise(rng, damage.blur(rng, _label(3, _message(), 130), 0.75), 0.15)
+    rng = _rng(10)
+    return damage.noise(rng, damage.blur(rng, _label(10, _message(), 130), 0.45), 0.1)
 
 
 def _pecked() -> Scene:
@@ -114,7 +114,9 @@ def written(film: Film, folder: Path, empty_s: float, shown_s: float) -> Path:
     """A film as a file: so long an empty bench, then so long the symbol. The camera plays it again and again."""
     bare = [_jpeg(_picture(_bare(), _rng(2000 + take)), 0) for take in range(_TAKES)]
     shown = [_jpeg(each, 255) for each in takes(film)]
-    return _joined(folder / f"{film.name.replace(', ', '-').replace(' ', '-')}.mjpeg", ((bare, empty_s), (shown, shown_s)))
+    return _joined(
+        folder / f"{film.name.replace(', ', '-').replace(' ', '-')}.mjpeg", ((bare, empty_s), (shown, shown_s))
+    )
 
 
 def clutter(folder: Path, each_s: float) -> Path:
@@ -137,7 +139,9 @@ def _joined(path: Path, shots: tuple[tuple[list[bytes], float], ...]) -> Path:
 def _bare() -> Scene:
     """The bench with nothing on it."""
     rng = _rng(9)
-    slow = Image.fromarray(rng.uniform(80, 140, (6, 8)).astype(np.float32)).resize(scenes.FRAME, Image.Resampling.BICUBIC)
+    slow = Image.fromarray(rng.uniform(80, 140, (6, 8)).astype(np.float32)).resize(
+        scenes.FRAME, Image.Resampling.BICUBIC
+    )
     corners = np.array(((200, 120), (440, 120), (440, 360), (200, 360)), float)
     return Scene(np.asarray(slow, np.float32), None, Pose(4, 0, 0, (320, 240)), corners)
 

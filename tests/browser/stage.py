@@ -1,4 +1,4 @@
-"""What the browser tests of the eye stand on: a strict little server for the page's folder, and Chromium with a film for a camera."""
+"""What the tests of the eye stand on: a strict little server for the page's folder, and Chromium with a film for a camera."""
 
 import shutil
 import threading
@@ -63,9 +63,16 @@ def _file(path: str) -> bytes | None:
 
 
 @contextmanager
-def opened(port: int, film: Path | None = None, host: str = "localhost", grants: tuple[str, ...] = ()) -> Iterator[Page]:
+def opened(
+    port: int, film: Path | None = None, host: str = "localhost", grants: tuple[str, ...] = ()
+) -> Iterator[Page]:
     """The stand-in page in Chromium. Script errors, breaches of the policy and requests to elsewhere are failures."""
-    flags = ["--no-sandbox", f"--host-resolver-rules=MAP {host} 127.0.0.1", "--use-fake-device-for-media-stream", *grants]
+    flags = [
+        "--no-sandbox",
+        f"--host-resolver-rules=MAP {host} 127.0.0.1",
+        "--use-fake-device-for-media-stream",
+        *grants,
+    ]
     if film is not None:
         flags += ["--use-fake-ui-for-media-stream", f"--use-file-for-fake-video-capture={film}"]
     wrong: list[str] = []

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 import zxingcpp
+from PIL import Image
 from playwright.sync_api import Page
 
 from tests.browser import films, stage
@@ -136,7 +137,10 @@ PHOTOS = [
 @pytest.mark.parametrize(("texts", "kind"), [each[1:] for each in PHOTOS], ids=[each[0] for each in PHOTOS])
 def test_without_tls_there_is_no_camera_and_photos_are_read(tmp_path: Path, texts: list[str], kind: str) -> None:
     """On plain HTTP under a name of the network the eye says `insecure`, and a photo is decoded all the same."""
-    drawn = symbols.page(*(symbols.symbol(each, getattr(zxingcpp.BarcodeFormat, kind), 3) for each in texts or []) or [])
+    form = getattr(zxingcpp.BarcodeFormat, kind)
+    drawn = (
+        symbols.page(*(symbols.symbol(each, form, 3) for each in texts)) if texts else Image.new("L", (300, 300), 200)
+    )
     photo = tmp_path / "photo.png"
     drawn.save(photo)
     with stage.served() as port, stage.opened(port, host="bench.test") as page:

@@ -1,0 +1,40 @@
+// @ts-check
+// Reads the tuning pictures as the eye does: each is shown again and again, as a camera would, until it is told or not.
+
+import * as belief from "/scan/belief.js";
+import * as climb from "/scan/climb.js";
+import { decoder } from "/scan/decoder.js";
+import { reticle } from "/scan/eye.js";
+import * as ladder from "/scan/ladder.js";
+import * as levels from "/scan/levels.js";
+
+/** @type {ReturnType<typeof decoder> | null} */
+let reading = null;
+/** @param {Uint8Array} bytes */
+const hex = (bytes) => Array.from(bytes, (each) => each.toString(16).padStart(2, "0")).join("");
+
+/** @param {string} path @param {number} width @param {number} height @param {number} most_frames */
+async function outcome(path, width, height, most_frames) {
+  const data = new Uint8Array(await (await fetch(path)).arrayBuffer());
+  const grey = { data, width, height };
+  reading ??= decoder("/vendor/zxing_reader.wasm");
+  const read = await reading;
+  const began = performance.now();
+  const plain = read(ladder.plain(new ladder.Scene(grey)));
+  const plain_ms = performance.now() - began;
+  const { left, top, ...size } = reticle(width, height);
+  const band = levels.cut(grey, left, top, size.width, size.height);
+  let [turn, memory, told, frames] = [climb.first(), belief.blank(), [], 0];
+  const started = performance.now();
+  while (!told.length && frames < most_frames) {
+    frames += 1;
+    let sights;
+    [sights, turn] = climb.frame(read, new ladder.Scene(band), turn);
+    [memory, told] = belief.watch(memory, sights, frames * 100);
+  }
+  const frame_ms = (performance.now() - started) / frames;
+  const distinct = (/** @type {any[]} */ sights) => [...new Set(sights.map((each) => hex(each.bytes)))];
+  return { plain: distinct(plain), told: distinct(told), frames, plain_ms, frame_ms };
+}
+
+Object.assign(/** @type {any} */ (window).stage, { outcome, belief });

@@ -97,7 +97,7 @@ def test_a_spent_cavity_is_no_dead_end(page: Page, site: Site) -> None:
     expect(page.locator(".verdict").first).to_have_text("NO GO")
     expect(page.locator(".answers")).to_contain_text("cycle 11 of 10")
     ways = page.locator(".ways")
-    expect(ways).to_contain_text("if the approved data allow it")
+    expect(ways).to_contain_text("If the approved data allow it")
     expect(ways.get_by_role("listitem").filter(has_text="drawing")).to_have_count(3)
 
 

@@ -83,7 +83,7 @@ function Step({ state, hear, at, alone }) {
 /** What the rules leave where a cavity can't take a contact. @param {{ways: any[]}} props */
 function Ways({ ways }) {
   const shown = ways.slice(0, 6);
-  return html`<div class="ways"><p><b>What is left to do, if the approved data allow it:</b></p>
+  return html`<div class="ways"><p><b>What is left to do:</b></p>
     <ul>${shown.map((/** @type {any} */ each) => html`<li>${each.text}</li>`)}</ul>${ways.length > shown.length && html`<p>${ways.length - shown.length} more cavities are free.</p>`}</div>`;
 }
 

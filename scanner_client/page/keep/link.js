@@ -151,9 +151,16 @@ export class Link {
     return this.ask("POST", `/v1/connectors/${id}/plan`, { body: { steps }, shape: (read) => isPlan(read, steps), question: true });
   }
 
-  /** The shop's tools. @returns {Promise<any>} */
-  tools() {
-    return this.ask("GET", "/v1/tools");
+  /** The shop's tools, all of them. @returns {Promise<any[]>} */
+  async tools() {
+    const found = [];
+    let cursor = "";
+    do {
+      const page = await this.ask("GET", "/v1/tools", { query: cursor ? { cursor } : {}, shape: listing("tools") });
+      found.push(...page.tools);
+      cursor = page.next;
+    } while (cursor);
+    return found;
   }
 
   /**

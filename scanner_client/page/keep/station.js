@@ -138,7 +138,7 @@ async function advise(bench, sent, about, steps) {
     }
     const cached = await refreshed(bench, about.connector);
     if (line(cached) === null) return nothing(NOT_READABLE);
-    return offline.advise(cached, await since(bench, about, cached), steps, now(bench), { reached: true });
+    return offline.advise(cached, await since(bench, about, cached), steps, now(bench), { reached: true, tools: await tools(bench) });
   } catch (error) {
     if (!leavesAlone(error)) throw error;
     return adviseHere(bench, about, steps, /** @type {Error} */ (error));
@@ -149,12 +149,17 @@ async function advise(bench, sent, about, steps) {
 async function adviseHere(bench, about, steps, trouble) {
   const cached = await readable(bench, String(about.connector));
   if (cached === null) return nothing(NOT_HERE);
-  const advice = offline.advise(cached, await since(bench, about, cached), steps, now(bench));
+  const advice = offline.advise(cached, await since(bench, about, cached), steps, now(bench), { tools: await tools(bench) });
   return trouble.name === "AwayError" ? advice : { ...advice, remarks: [trouble.message, ...advice.remarks] };
 }
 
 /** @param {string[]} remarks @returns {Advice} */
 const nothing = (...remarks) => ({ plan: null, basis: "nothing", remarks, as_of: null });
+
+/** The shop's tools as last fetched: without the service a tool's check still runs out. @param {Bench} bench */
+async function tools(bench) {
+  return (await bench.box.lists())?.lists.tools ?? [];
+}
 
 /** What of this bench the cached state may not hold. @param {Bench} bench @param {Subject} about @param {Cached} cached */
 async function since(bench, about, cached) {

@@ -242,9 +242,8 @@ async function connect() {
 }
 
 async function fetchTools() {
-  const lists = await app.link.tools();
-  await store.saveLists(lists);
-  app.tools = lists.tools;
+  app.tools = await app.link.tools();
+  await store.saveLists({ tools: app.tools });
   draw();
 }
 

@@ -22,7 +22,8 @@ _ORDINALS = (
     "eleventh",
     "twelfth",
 )
-_ENDINGS = {1: "st", 2: "nd", 3: "rd"}
+_ENDINGS = "thstndrd"
+"""The two letters that follow a figure: 0th, 1st, 2nd, 3rd."""
 
 
 class Guide(Struct, frozen=True):
@@ -46,5 +47,6 @@ def count(ids: Collection[str], cavity: str) -> Guide | None:
 
 def _short(number: int) -> str:
     """The ordinal in figures: 1st, 2nd, 11th, 22nd."""
-    ending = "th" if 10 <= number % 100 <= 20 else _ENDINGS.get(number % 10, "th")  # noqa: PLR2004 - 11th to 13th
-    return f"{number}{ending}"
+    last = 0 if number % 100 in (11, 12, 13) else number % 10
+    at = 2 * last if last <= 3 else 0  # noqa: PLR2004 - from the fourth on all end alike
+    return f"{number}{_ENDINGS[at : at + 2]}"

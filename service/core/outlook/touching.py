@@ -36,7 +36,8 @@ class Touching(Struct, frozen=True):
     """What a group's events touch.
 
     `breadth`: cavities in a partial event on a large connector. `evenness`: how alike cavities are, in events that it takes to
-    outweigh it. `full`, `partial`: the Beta parameters of the share of full events. `log_breadth_sd`: how unsure breadth is.
+    outweigh it. `full`, `partial`: the Beta parameters of the share of full events. `log_breadth_sd`, `log_evenness_sd`: how
+    unsure the two are.
     """
 
     breadth: float
@@ -45,6 +46,7 @@ class Touching(Struct, frozen=True):
     full: float
     partial: float
     why: str
+    log_evenness_sd: float = 0.0
 
     @property
     def full_share(self) -> float:
@@ -96,6 +98,7 @@ def learn(seen: Seen, full: int, partial: int, stated: Stated = WEAK) -> Touchin
         full=stated.full + full,
         partial=stated.partial + partial,
         why=f"learnt from {data}{leaning}",
+        log_evenness_sd=math.sqrt(covariance[1, 1]),
     )
 
 

@@ -15,6 +15,7 @@ from scipy import special
 
 from service.core.outlook import touching
 from service.core.outlook.arrays import Counts, Floats, Integers
+from service.core.outlook.touching import Touching
 from service.core.signals import exceedance, false_discovery
 from service.core.signals.exceedance import Exceedance
 
@@ -32,9 +33,9 @@ def units(failures: Counts, tests: Counts, group: Integers, false_rate: float = 
         ValueError: lengths that differ, negative numbers, more failures than tests, or a rate or level out of range.
     """
     _check(failures, tests, group, level)
-    alpha, beta = _urns(failures, tests, group)
-    told, mean = tests > 0, alpha / (alpha + beta)
-    tails = [_tail(int(n), a, b) for n, a, b in zip(tests, alpha, beta, strict=True)]
+    urns = [_urn(failures, tests, group, unit) for unit in range(group.size)]
+    told, mean = tests > 0, np.array([_share(each.breadth) for each in urns])
+    tails = [_supposed_tail(int(many), each) for many, each in zip(tests, urns, strict=True)]
     p_value = np.array([tail[failed] for tail, failed in zip(tails, failures, strict=True)])
     p_value = np.where(told, p_value, np.nan)
     adjusted, limit = false_discovery.adjusted(p_value), exceedance.threshold(p_value, false_rate)
@@ -187,15 +188,31 @@ def _check(failures: Counts, tests: Counts, group: Integers, level: float) -> No
         raise ValueError("failures are neither negative nor more than the tests; a level lies between 0 and 1")
 
 
-def _urns(failures: Counts, tests: Counts, group: Integers) -> tuple[Floats, Floats]:
-    found = np.empty((2, failures.size))
-    for unit in range(failures.size):
-        others = (group == group[unit]) & (np.arange(group.size) != unit)
-        ones = np.ones(int(others.sum()), dtype=np.int64)
-        learnt = touching.learn(touching.Seen(ones, tests[others], failures[others], ones), 0, 0, STATED)
-        share = float(touching.chance(learnt.breadth, np.array([1]))[0])
-        found[:, unit] = learnt.evenness * share, learnt.evenness * (1 - share)
-    return found[0], found[1]
+def _urn(failures: Counts, tests: Counts, group: Integers, unit: int) -> Touching:
+    """The urn that the other units of the group teach."""
+    others = (group == group[unit]) & (np.arange(group.size) != unit)
+    ones = np.ones(int(others.sum()), dtype=np.int64)
+    return touching.learn(touching.Seen(ones, tests[others], failures[others], ones), 0, 0, STATED)
+
+
+def _share(breadth: float) -> float:
+    """The urn's mean share of failures."""
+    return float(touching.chance(breadth, np.array([1]))[0])
+
+
+_PLACES = ((-math.sqrt(3), 1 / 6), (0.0, 2 / 3), (math.sqrt(3), 1 / 6))
+"""Gauss and Hermite's three places of a normal number, and their weights."""
+
+
+def _supposed_tail(trials: int, urn: Touching) -> Floats:
+    """The tail averaged over how unsure the urn is: few units teach it, and taken as certain it would point out too many."""
+    found = np.zeros(trials + 2)
+    for mean_away, mean_weight in _PLACES:
+        share = _share(urn.breadth * math.exp(mean_away * urn.log_breadth_sd))
+        for size_away, size_weight in _PLACES:
+            size = urn.evenness * math.exp(size_away * urn.log_evenness_sd)
+            found += mean_weight * size_weight * _tail(trials, size * share, size * (1 - share))
+    return found
 
 
 def _tail(trials: int, alpha: float, beta: float) -> Floats:

@@ -116,11 +116,11 @@ def _exact(readings: int, score: int) -> float:
 def _interval(slopes: Floats, spread: float, level: float) -> tuple[float, float]:
     """Sen's: as many slopes are left out at each end as the score's spread says; infinite where they don't suffice."""
     reach = float(special.ndtri((1 + level) / 2)) * spread
-    low, high = math.floor((slopes.size - reach) / 2), math.ceil((slopes.size + reach) / 2)
-    return (
-        float(slopes[low - 1]) if low >= 1 else -math.inf,
-        float(slopes[high]) if high < slopes.size else math.inf,
-    )
+    # The score moves in steps of two: hence the one, as in the test.
+    left_out = math.floor((slopes.size + 1 - reach) / 2)
+    if left_out < 1:
+        return -math.inf, math.inf
+    return float(slopes[left_out - 1]), float(slopes[slopes.size - left_out])
 
 
 def _check(at: Floats, reading: Floats, series: Integers, level: float) -> None:

@@ -15,7 +15,7 @@ from service.core.signals.verdict import Verdict
 def test_one_stratum_against_scipy() -> None:
     """In one stratum p-value, odds ratio and interval are Fisher's: scipy.stats.fisher_exact and contingency.odds_ratio."""
     found = seating.tools(np.array([[40], [200]]), np.array([[6], [8]]))
-    table = [[6, 34], [8, 192]]
+    table = np.array([[6, 34], [8, 192]])
     theirs = contingency.odds_ratio(table, kind="conditional")
     span = theirs.confidence_interval(0.9)
     assert found.p_value[0] == pytest.approx(stats.fisher_exact(table, alternative="greater").pvalue)

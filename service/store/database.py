@@ -1,6 +1,6 @@
 """Connections to PostgreSQL, and where the database comes from."""
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from typing import TypeAlias
 
@@ -87,3 +87,17 @@ async def fetch_one(connection: Connection, statement: str, *arguments: object) 
 async def run(connection: Connection, statement: str, *arguments: object) -> None:
     """Run a named statement for its effect."""
     await connection.execute(SQL[statement], *arguments)
+
+
+_WORTH_COPYING = 1_000
+"""Rows from which on COPY is quicker than INSERT, by half: both sides handle a row in less time, but it begins slowly."""
+
+
+async def append(
+    connection: Connection, statement: str, table: str, columns: tuple[str, ...], rows: Sequence[tuple[object, ...]]
+) -> None:
+    """Append rows to a table: few by a named statement that takes these columns as arrays, many by COPY."""
+    if len(rows) >= _WORTH_COPYING:
+        await connection.copy_records_to_table(table, schema_name="tinebook", columns=columns, records=rows)
+    elif rows:
+        await run(connection, statement, *(list(each) for each in zip(*rows, strict=True)))

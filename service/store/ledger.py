@@ -1,6 +1,6 @@
 """Rows of the ledger and of the state beside it, as the core's values."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import datetime
 from uuid import UUID
 
@@ -18,8 +18,6 @@ _CACHED_DEFINITIONS = 100_000
 """About 60 MB."""
 PLACE = ("asset", "zone", "position")
 """What of a state stands in columns beside it, so that connectors can be looked for by their place."""
-_WORTH_COPYING = 1_000
-"""Rows from which on COPY is quicker than INSERT, by half: both sides handle a row in less time, but it begins slowly."""
 
 
 class Head(Struct, frozen=True):
@@ -114,10 +112,10 @@ def next_rows(connector: UUID, entries: int, previous: bytes, news: Iterable[Rec
 
 async def append(connection: Connection, rows: list[LedgerRow]) -> None:
     """Append rows to the ledger."""
-    await _append(
+    await database.append(
         connection,
-        "entry",
         "append_entries",
+        "entry",
         ("connector", "number", "id", "kind", "cavity", "performed_at", "recorded_at", "body", "hash"),
         [_columns(each) for each in rows],
     )
@@ -131,16 +129,7 @@ def _columns(row: LedgerRow) -> tuple[object, ...]:
 
 async def append_receipts(connection: Connection, receipts: list[tuple[UUID, UUID | None, bytes]]) -> None:
     """Keep accepted ids with the digest of what came under them."""
-    await _append(connection, "receipt", "append_receipts", ("id", "connector", "digest"), receipts)
-
-
-async def _append(
-    connection: Connection, table: str, statement: str, columns: tuple[str, ...], rows: Sequence[tuple[object, ...]]
-) -> None:
-    if len(rows) >= _WORTH_COPYING:
-        await connection.copy_records_to_table(table, schema_name="tinebook", columns=columns, records=rows)
-    elif rows:
-        await database.run(connection, statement, *(list(each) for each in zip(*rows, strict=True)))
+    await database.append(connection, "append_receipts", "receipt", ("id", "connector", "digest"), receipts)
 
 
 class Moved(Struct, frozen=True):

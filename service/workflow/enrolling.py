@@ -16,7 +16,7 @@ from service.store.database import Connection
 from service.workflow import registering, sheets, shop
 from service.workflow.recording import Scribe
 from service.workflow.reference import Reference
-from service.workflow.registering import Request
+from service.workflow.registering import Beginning, Request
 from service.workflow.shares import Share
 from service.workflow.sheets import Checked, Flaw, Form, Repeats, Row
 from service.workflow.shop import Shop
@@ -95,9 +95,10 @@ class Enrolled(Struct):
 
 
 class _Judged(Struct, frozen=True):
-    """A row with what it asks; the definition that it makes, or the connector that is on the books, or what is wrong."""
+    """A row; what it asks and the definition that it makes where it is new; which connector it means; or what is wrong."""
 
     row: int
+    request: Request | None = None
     definition: Definition | None = None
     identity: tuple[str, str | None, str | None] | None = None
     flaw: Flaw | None = None
@@ -143,18 +144,26 @@ class Enroller:
         tally, flaws = Enrolled(), []
         held = Shop(await shop.book(self._connection))
         for chunk in chunks((each for each in sheets.read(path, CONNECTORS, share) if isinstance(each, Row)), CHUNK):
+            judged = await self._judged(chunk, held)
+            news = _begun(judged, house, by, clock())
+            # All of that before the lock: of several processes only one at a time has it.
             async with self._connection.transaction():
                 await database.run(self._connection, "lock_parking")
-                judged = await self._judged(chunk, held)
-                news = [each.definition for each in judged if each.definition is not None]
-                if news:
-                    await registering.write(self._connection, self._scribe, house, news, by, clock())
+                if await self._overtaken(judged):
+                    judged = await self._judged(chunk, held)
+                    news = _begun(judged, house, by, clock())
+                await registering.write(self._connection, self._scribe, house, news)
             # What somebody else registered since the check.
             flaws += [each.flaw for each in judged if each.flaw is not None]
             tally.registered += len(news)
             tally.already_registered += sum(each.definition is None and each.flaw is None for each in judged)
             progress(tally.done)
         return tally, flaws
+
+    async def _overtaken(self, judged: list[_Judged]) -> bool:
+        """Whether somebody registered meanwhile what was new when it was judged."""
+        requests = [each.request for each in judged if each.request is not None]
+        return any(await registering.known(self._connection, self._scribe, requests))
 
     async def _judged(self, rows: list[Row[ConnectorRow]], held: Shop) -> list[_Judged]:
         read = [_request(each) for each in rows]
@@ -180,7 +189,11 @@ class Enroller:
             definition = registering.define(request.asked, self._reference, UUID(row.id), held)
         except problems.ProblemRaised as raised:
             return _Judged(row.number, identity=identity, flaw=_flaw(row, raised.problem))
-        return _Judged(row.number, definition=definition, identity=identity)
+        return _Judged(row.number, request, definition, identity)
+
+
+def _begun(judged: list[_Judged], house: HouseRule, by: str, at: datetime) -> list[Beginning]:
+    return list(registering.begin((each.definition for each in judged if each.definition is not None), house, by, at))
 
 
 def verdict(shares: Sequence[Checked]) -> tuple[int, list[Flaw]]:

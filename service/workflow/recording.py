@@ -211,20 +211,21 @@ class Scribe:
         fresh: dict[UUID, list[int]] = {}
         told: dict[UUID, list[int]] = {}
         for index, (each, target) in enumerate(zip(submissions, targets, strict=True)):
+            entry = each.recorded.entry
             head = heads.get(target) if isinstance(target, UUID) else None
-            before = accepted.get(each.entry.id)
+            before = accepted.get(entry.id)
             if before is not None:
                 answers.append(_seen_before(each, before))
             elif head is None:
-                accepted[each.entry.id] = (each.digest, True)
+                accepted[entry.id] = (each.digest, True)
                 answers.append(_park(draft, each, target))
-            elif (fault := _cavity_problem(each.entry, known[head.connector])) is not None:
-                answers.append(messages.EntryResult(id=each.entry.id, outcome="refused", problem=fault))
+            elif (fault := _cavity_problem(entry, known[head.connector])) is not None:
+                answers.append(messages.EntryResult(id=entry.id, outcome="refused", problem=fault))
             else:
-                accepted[each.entry.id] = (each.digest, False)
-                draft.receipts.append((each.entry.id, head.connector, each.digest))
+                accepted[entry.id] = (each.digest, False)
+                draft.receipts.append((entry.id, head.connector, each.digest))
                 fresh.setdefault(head.connector, []).append(index)
-                answers.append(messages.EntryResult(id=each.entry.id, outcome="recorded"))
+                answers.append(messages.EntryResult(id=entry.id, outcome="recorded"))
             if not brief and head is not None and answers[index].outcome in _IN_LEDGER:
                 told.setdefault(head.connector, []).append(index)
         after = {

@@ -1,6 +1,6 @@
 """Putting connectors on the books, one or thousands at a time, by serial or by what a mark says."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from uuid import UUID
 
@@ -64,7 +64,7 @@ async def register(
             identity = before.connector
         else:
             definition = define(request.asked, reference, request.asked.id or fresh_id, held)
-            await write(connection, scribe, house, [definition], by, at)
+            await write(connection, scribe, house, list(begin([definition], house, by, at)))
             identity = definition.connector
         # Not into the scribe's memory: until this is committed it may still come to nothing.
         heads = await ledger.heads(connection, ledger.Definitions(), [identity], lock=False)
@@ -255,70 +255,26 @@ def _check_cavities(cavities: tuple[CavityDefinition, ...]) -> None:
         seen.add(each.id)
 
 
-class _Start(Struct, frozen=True):
-    """Where a new connector's chain and state begin."""
+class Beginning(Struct, frozen=True):
+    """Where a new connector's chain and state begin, and under which keys it is found."""
 
     definition: Definition
+    at: datetime
+    keys: tuple[str, ...]
     body: bytes
     hash: bytes
     state: states.ConnectorState
     encoded: bytes
     line: limits.LimitLine | None
 
-
-async def write(
-    connection: Connection,
-    scribe: recording.Scribe,
-    house: HouseRule,
-    definitions: Sequence[Definition],
-    by: str,
-    at: datetime,
-) -> None:
-    """Put new connectors on the books, all in the same few statements; what waited for them joins their ledgers.
-
-    The caller holds the lock on parking, and has made sure that they are new.
-    """
-    begun = list(_started(definitions, house, by, at))
-    connector_ids = [each.connector for each in definitions]
-    await database.run(
-        connection,
-        "register_connectors",
-        connector_ids,
-        [each.serial for each in definitions],
-        [each.cage for each in definitions],
-        [each.part_number for each in definitions],
-        [each.family for each in definitions],
-        at,
-    )
-    pairs = [(key, each.connector) for each in definitions for key in _keys(each)]
-    await database.run(connection, "register_keys", [key for key, _ in pairs], [found for _, found in pairs])
-    await database.run(
-        connection,
-        "append_definitions",
-        connector_ids,
-        at,
-        [each.body for each in begun],
-        [each.hash for each in begun],
-    )
-    await database.run(
-        connection, "start_heads", connector_ids, [each.hash for each in begun], [each.encoded for each in begun]
-    )
-    listed = [each for each in begun if each.line is not None]
-    await ledger.put_limit_lines(connection, [(each.definition.connector, each.line) for each in listed])
-    waiting = {row["key"] for row in await database.fetch(connection, "waiting_keys", [key for key, _ in pairs])}
-    awaited = {connector for key, connector in pairs if key in waiting}
-    for each in begun:
-        if each.definition.connector in awaited:
-            head = Head(each.definition.connector, 0, each.hash, each.definition, 1, each.state)
-            await connectors.join_parked(connection, scribe, head, house)
+    @property
+    def connector(self) -> UUID:
+        """The connector's id."""
+        return self.definition.connector
 
 
-def _keys(definition: Definition) -> tuple[str, ...]:
-    return marks.keys(definition.serial, definition.cage, definition.part_number, definition.connector)
-
-
-def _started(definitions: Iterable[Definition], house: HouseRule, by: str, at: datetime) -> Iterable[_Start]:
-    """What each begins with. Connectors of one kind begin in the same state, so it is worked out once a kind."""
+def begin(definitions: Iterable[Definition], house: HouseRule, by: str, at: datetime) -> Iterator[Beginning]:
+    """What each connector begins with. Those of one kind begin in the same state, so it is worked out once a kind."""
     kinds: dict[object, tuple[states.ConnectorState, bytes, limits.LimitLine | None]] = {}
     for each in definitions:
         kind = (each.cavities, each.history, each.populated, each.rating, each.nearing_fraction)
@@ -328,4 +284,50 @@ def _started(definitions: Iterable[Definition], house: HouseRule, by: str, at: d
         body = chain.canonical_definition(
             chain.DefinitionBody(definition=each, recorded_at=at, recorded_by=by, reason="registered")
         )
-        yield _Start(each, body, chain.link(b"", body), *kinds[kind])
+        keys = marks.keys(each.serial, each.cage, each.part_number, each.connector)
+        yield Beginning(each, at, keys, body, chain.link(b"", body), *kinds[kind])
+
+
+async def write(connection: Connection, scribe: recording.Scribe, house: HouseRule, news: Sequence[Beginning]) -> None:
+    """Put new connectors on the books, all in the same few statements; what waited for them joins their ledgers.
+
+    The caller holds the lock on parking, and has made sure that they are new.
+    """
+    await _append(connection, news)
+    await ledger.put_limit_lines(connection, [(each.connector, each.line) for each in news if each.line is not None])
+    keys = [key for each in news for key in each.keys]
+    waiting = {row["key"] for row in await database.fetch(connection, "waiting_keys", keys)}
+    for each in news:
+        if not waiting.isdisjoint(each.keys):
+            head = Head(each.connector, 0, each.hash, each.definition, 1, each.state)
+            await connectors.join_parked(connection, scribe, head, house)
+
+
+async def _append(connection: Connection, news: Sequence[Beginning]) -> None:
+    await database.append(
+        connection,
+        "register_connectors",
+        "connector",
+        ("connector", "serial", "cage", "part_number", "family", "registered_at"),
+        [
+            (each.connector, known.serial, known.cage, known.part_number, known.family, each.at)
+            for each in news
+            for known in (each.definition,)
+        ],
+    )
+    keys = [(key, each.connector) for each in news for key in each.keys]
+    await database.append(connection, "register_keys", "mark", ("key", "connector"), keys)
+    await database.append(
+        connection,
+        "append_definitions",
+        "definition",
+        ("connector", "number", "recorded_at", "body", "hash"),
+        [(each.connector, 1, each.at, each.body, each.hash) for each in news],
+    )
+    await database.append(
+        connection,
+        "start_heads",
+        "head",
+        ("connector", "entries", "hash", "definition", "state"),
+        [(each.connector, 0, each.hash, 1, each.encoded) for each in news],
+    )

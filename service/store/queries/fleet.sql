@@ -3,9 +3,9 @@
 -- name: register_connectors
 -- Put connectors on the books.
 insert into tinebook.connector (connector, serial, cage, part_number, family, registered_at)
-select connector, serial, cage, part_number, family, $6::timestamptz
-from unnest($1::uuid[], $2::text[], $3::text[], $4::text[], $5::text[])
-    as news (connector, serial, cage, part_number, family);
+select connector, serial, cage, part_number, family, registered_at
+from unnest($1::uuid[], $2::text[], $3::text[], $4::text[], $5::text[], $6::timestamptz[])
+    as news (connector, serial, cage, part_number, family, registered_at);
 
 -- name: register_keys
 -- Everything under which new connectors are found.
@@ -26,14 +26,16 @@ values ($1::uuid, $2::integer, $3::timestamptz, $4::bytea, $5::bytea);
 -- name: append_definitions
 -- What new connectors are.
 insert into tinebook.definition (connector, number, recorded_at, body, hash)
-select connector, 1, $2::timestamptz, body, hash
-from unnest($1::uuid[], $3::bytea[], $4::bytea[]) as news (connector, body, hash);
+select connector, number, recorded_at, body, hash
+from unnest($1::uuid[], $2::integer[], $3::timestamptz[], $4::bytea[], $5::bytea[])
+    as news (connector, number, recorded_at, body, hash);
 
 -- name: start_heads
 -- Where the chains and states of new connectors begin.
 insert into tinebook.head (connector, entries, hash, definition, state)
-select connector, 0, hash, 1, state
-from unnest($1::uuid[], $2::bytea[], $3::bytea[]) as news (connector, hash, state);
+select connector, entries, hash, definition, state
+from unnest($1::uuid[], $2::integer[], $3::bytea[], $4::integer[], $5::bytea[])
+    as news (connector, entries, hash, definition, state);
 
 -- name: move_definition
 -- A new definition holds, and the state that it gives.

@@ -73,3 +73,33 @@ SENTENCES = {
 
 TIME_DOUBTS = frozenset({Code.CLOCK_AHEAD, Code.CLOCK_BEHIND, Code.CLOCK_OFF})
 """While one of these is open, the entry may stand in the wrong retainer life, so no answer is a plain go."""
+
+
+class Seriousness(enum.StrEnum):
+    """What an open discrepancy may mean: a retainer or contact that does not hold, a count that is wrong, or a record that is."""
+
+    HOLD = "hold"
+    COUNT = "count"
+    RECORD = "record"
+
+
+RANK = {each: rank for rank, each in enumerate(Seriousness)}
+"""The most serious first."""
+
+_HOLD = (
+    Code.OVER_RATING,
+    Code.OVER_MATING_RATING,
+    Code.WORKED_WITH_OPEN_FINDING,
+    Code.SECOND_SEATING_TEST,
+    Code.WORK_AFTER_RETIREMENT,
+    Code.WORK_REFUSED,
+    Code.WRONG_TOOL,
+    Code.TOOL_OVERDUE,
+    Code.WRONG_CONTACT,
+)
+_RECORD = (Code.CLOSED_NO_FINDING, Code.INSPECTED_OWN_WORK, Code.UNKNOWN_PERSON, Code.UNKNOWN_TOOL)
+SERIOUSNESS = {code: Seriousness.COUNT for code in Code} | {
+    **dict.fromkeys(_HOLD, Seriousness.HOLD),
+    **dict.fromkeys(_RECORD, Seriousness.RECORD),
+}
+"""Code -> seriousness. A house ordering, no source: what may let go in service comes before what may count too few cycles."""

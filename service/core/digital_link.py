@@ -39,7 +39,7 @@ KEYS = frozenset(
 """The identifiers that can begin the path (as biip has them; a test holds this list to it)."""
 GTIN_DIGITS = 14
 
-_WEB = re.compile("https?://", re.IGNORECASE)
+_WEB = re.compile("https?://", re.IGNORECASE | re.ASCII)
 _FORM = re.compile(r"(?:https?|HTTPS?)://[^/?#]+/(?P<path>[^?#]*)(?:\?(?P<query>[^#]*))?(?:#.*)?")
 
 

@@ -24,7 +24,7 @@ LONGEST_NAME = 200
 LONGEST_CAVITY_ID = 16
 
 _SAFE = "/!$&'()*+,;=:@"
-_START = re.compile(PREFIX, re.IGNORECASE)
+_START = re.compile(PREFIX, re.IGNORECASE | re.ASCII)
 _BAD_ESCAPE = re.compile("%(?![0-9A-Fa-f]{2})")
 _ESCAPE = re.compile("%[0-9A-Fa-f]{2}")
 _CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")

@@ -35,8 +35,7 @@ const CONTROL = /[\x00-\x1f\x7f-\x9f\ufffe\uffff]/;
  * replaced on the way, and what else was replaced nobody knows. */
 const SUBSTITUTE = /[\u2400-\u2426\ue000-\uf8ff]/;
 
-/** Python ignores the case of https after Unicode's foldings, by which a long s is an s. */
-const WEB = /^[hH][tT][tT][pP][sS\u017f]?:\/\//;
+const WEB = /^https?:\/\//i;
 /** The identifiers that can begin the path of a GS1 Digital Link. */
 const LINK_KEYS = new Set([
   "00", "01", "253", "255", "401", "402", "414", "415", "417", "8003", "8004", "8006", "8010", "8013", "8017", "8018",

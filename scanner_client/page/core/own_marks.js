@@ -9,9 +9,7 @@ export const LONGEST_CAVITY_ID = 16;
 
 /** @typedef {{kind: string, name: string, escaped: boolean}} OwnMark `escaped`: no character ought to have been percent-encoded. */
 
-/** Python ignores case after Unicode's foldings, by which a dotless i and the Kelvin sign are an i and a k: such a text must
- * not pass for a plain serial here when the service takes it for a broken mark of ours. */
-const START = /^[uU][rR][nN]:[tT][iI\u0130\u0131][nN][eE][bB][oO][oO][kK\u212a]:/;
+const START = /^urn:tinebook:/i;
 const BAD_ESCAPE = /%(?![0-9A-Fa-f]{2})/;
 const CONTROL = /[\x00-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]/u;
 /** What Python calls white space. */

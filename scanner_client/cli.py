@@ -23,6 +23,7 @@ from scanner_client import (
     desk,
     dialogue,
     drafts,
+    feeds,
     keystrokes,
     output,
     phrases,
@@ -85,11 +86,11 @@ def main(context: click.Context, *, url: str | None, outbox_file: str | None, as
 def work(call: Call, *, camera: bool) -> None:
     """Work at the bench: scan, ask, do, record. 'help' inside says what can be said."""
     console = output.console(call)
-    chosen = desk.Sources(call.told.camera if camera else None, call.told.serial, call.told.baud)
+    chosen = feeds.Sources(call.told.camera if camera else None, call.told.serial, call.told.baud)
     with output.troubles(call), assembly.bench(call.told) as bench:
         seen = screen.look(console, ascii_only=call.told.ascii)
         at = desk.Desk(bench, console, seen, call.told.name, call.told.idle_min)
-        others = list(desk.others(chosen))
+        others = list(feeds.others(chosen))
         if sys.stdin.isatty():
             terminal = sys.stdin.fileno()
             proof = station.proof(bench, call.told.name)
@@ -97,9 +98,9 @@ def work(call: Call, *, camera: bool) -> None:
                 at.scanner(proof)
                 profile = proof.profile if proof else None
                 pressed = sources.keys(terminal, _echo(console, at.stir), profile=profile, forgetting=at.forgetting)
-                desk.run(at, desk.merged(pressed, others))
+                desk.run(at, feeds.merged(pressed, others))
         else:
-            desk.run(at, desk.merged(sources.lines(sys.stdin.buffer), others))
+            desk.run(at, feeds.merged(sources.lines(sys.stdin.buffer), others))
 
 
 @main.command("wedge", epilog=EXITS)

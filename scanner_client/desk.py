@@ -1,14 +1,12 @@
 """The interactive bench: turns what the sources give into what the dialogue hears, and carries out what it wants."""
 
-import queue
-import threading
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from uuid import UUID
 
 import uuid_utils
-from msgspec import Struct, structs
+from msgspec import structs
 from rich.console import Console
 from rich.text import Text
 
@@ -23,14 +21,12 @@ from scanner_client import (
     shifts,
     shop,
     shown,
-    sources,
     station,
     wedge,
 )
 from scanner_client.dialogue import Effect, Heard, Moment, Phase, State
 from scanner_client.link import AwayError, DeniedError, GarbledError, RejectedError
 from scanner_client.phrases import UnclearError
-from scanner_client.readings import Reading
 from scanner_client.station import Bench
 from service.core.entries import Entry
 
@@ -64,15 +60,16 @@ class Desk:
         self._bench, self._console, self._seen, self._name = of, console, seen, name
         self.state: State = shifts.begin(memory, idle_min, of.box.last_act())
         self.open = True
-        self.wiped = False
+        self._forgetting = False
         self._silences = 0
+        self._wanted: deque[UUID] = deque()
         self._remembered = memory
         self._left_s = LONG_S
         self._questioned: tuple[str, ...] = ()
 
     def greet(self) -> None:
         """Say what waits, sign off whoever left long ago, and go on with what is not settled."""
-        self._say_lines([screen.waiting(self._bench.box.counts(), self._bench.clock())])
+        self._say_lines(screen.wrapped(screen.waiting(self._bench.box.counts(), self._bench.clock()), self._seen))
         if self._timed_out():
             return
         if self.state.shift.badge:
@@ -89,9 +86,9 @@ class Desk:
             self.state = bench.step(self.state, dialogue.Stir(), Moment(self._bench.clock(), ())).state
 
     def forgetting(self) -> bool:
-        """Whether what is half typed was another person's: true once after each sign-off."""
-        wiped, self.wiped = self.wiped, False
-        return wiped
+        """Whether what is half typed was another person's: true once after each time-out."""
+        forgetting, self._forgetting = self._forgetting, False
+        return forgetting
 
     def event(self, event: wedge.Event | None) -> None:
         """Take what a source gave; None is a silence, in which what waits is sent."""
@@ -121,6 +118,7 @@ class Desk:
         if left is None:
             return False
         if left <= 0:
+            self._forgetting = True
             self.hear(dialogue.Tick())
             return True
         if any(left <= each < self._left_s for each in shifts.NOTICES_S):
@@ -179,7 +177,6 @@ class Desk:
         return True
 
     def _wipe(self) -> None:
-        self.wiped = True
         self._questioned = ()
         self._clear(whole=True)
 
@@ -230,6 +227,8 @@ class Desk:
             case dialogue.Take(marks, asset):
                 for each in station.take(self._bench, marks, asset):
                     self._say(reports.taken(each), "bold yellow" if each.why else "bold")
+            case dialogue.Prepare(work_order):
+                self._wanted = deque(station.of_order(self._bench, work_order))
             case dialogue.Leave():
                 self.open = False
 
@@ -268,11 +267,12 @@ class Desk:
         return screen.answer(state.advice, board, self._seen, whole=whole)
 
     def _equipment(self) -> tuple[str, ...]:
+        """What is in the hands, and whether the tool was looked at."""
         state = self.state
-        looked = (
-            "The tool was looked over." if state.tool_looked_at else "Look the tool over before it goes in: 'looked'."
-        )
-        return (*reports.equipment(self._bench, state.tool, state.contact), *([looked] if state.tool else []))
+        held = reports.equipment(self._bench, state.tool, state.contact)
+        if not state.tool:
+            return held
+        return (f"{held[0]}; {'looked over' if state.tool_looked_at else 'not looked over yet'}", *held[1:])
 
     def _show(self, what: str) -> None:
         match what:
@@ -281,7 +281,8 @@ class Desk:
             case "cavities":
                 self._say_lines(self._connector())
             case "outbox":
-                self._say_lines(list(reports.outbox_lines(self._bench)))
+                for each in reports.outbox_lines(self._bench):
+                    self._say_lines(screen.wrapped(each, self._seen))
             case _:
                 self._say_lines([Text(each) for each in guidance.help_lines(self._seen.width)])
 
@@ -313,14 +314,20 @@ class Desk:
 
     def _idle(self) -> None:
         self._silences += 1
-        if self._silences % SILENCES_BETWEEN_SENDS or self._bench.way.resting:
+        if self._bench.way.resting:
+            return
+        if self._wanted:
+            # One in each silence, so that a scan never waits for a whole order.
+            with suppress(AwayError, DeniedError, GarbledError, RejectedError):
+                station.refreshed(self._bench, self._wanted.popleft())
+        if self._silences % SILENCES_BETWEEN_SENDS:
             return
         if self._bench.box.counts().unsent:
             sent = sending.send(self._bench.box, self._bench.way, self._bench.clock)
             if sent.results:
                 self._sent(sent)
                 self._prompt()
-        elif self.state.phase is Phase.READY and shop.stale(self._bench.box, self._bench.clock()):
+        elif shop.stale(self._bench.box, self._bench.clock()):
             # The list as last fetched serves until then.
             with suppress(AwayError, DeniedError, GarbledError, RejectedError):
                 shop.fetch(self._bench.box, self._bench.way, self._bench.clock)
@@ -349,46 +356,3 @@ def run(desk: Desk, events: Iterable[wedge.Event | None]) -> None:
         desk.event(each)
         if not desk.open:
             return
-
-
-def merged(
-    primary: Iterable[wedge.Event | None], others: Iterable[Iterable[wedge.Event]]
-) -> Iterator[wedge.Event | None]:
-    """Events of the keys, and between them those of scanners and cameras, which run in threads of their own."""
-    arrived: queue.SimpleQueue[wedge.Event] = queue.SimpleQueue()
-    for each in others:
-        threading.Thread(target=_pour, args=(each, arrived.put), daemon=True).start()
-    for event in primary:
-        while not arrived.empty():
-            yield arrived.get()
-        yield event
-
-
-def scans(seen: Iterable[Reading]) -> Iterator[wedge.Event]:
-    """A camera's readings as events."""
-    for each in seen:
-        yield wedge.Scan(each)
-
-
-def _pour(events: Iterable[wedge.Event], put: Callable[[wedge.Event], None]) -> None:
-    try:
-        for each in events:
-            put(each)
-    except sources.UnavailableError as error:
-        put(wedge.Refused(str(error)))
-
-
-class Sources(Struct, frozen=True):
-    """Which sources feed the talk beside the keys."""
-
-    camera: str | None = None
-    serial: str | None = None
-    baud: int = 9600
-
-
-def others(chosen: Sources) -> Iterator[Iterable[wedge.Event]]:
-    """The sources beside the keys, opened."""
-    if chosen.camera:
-        yield scans(sources.camera(chosen.camera))
-    if chosen.serial:
-        yield sources.serial_messages(sources.serial_port(chosen.serial, chosen.baud))

@@ -297,11 +297,17 @@ class Take(Struct, frozen=True):
     asset: str | None = None
 
 
+class Prepare(Struct, frozen=True):
+    """Fetch what a work order is about, in between: its work may be where there is no network."""
+
+    work_order: str
+
+
 class Leave(Struct, frozen=True):
     """End the talk."""
 
 
-Effect = Find | Open | Ask | Keep | Wipe | Say | Show | Send | Again | Take | Leave
+Effect = Find | Open | Ask | Keep | Wipe | Say | Show | Send | Again | Take | Prepare | Leave
 
 
 class Turn(Struct, frozen=True):

@@ -2,7 +2,7 @@
 
 import random
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from email.utils import parsedate_to_datetime
 from typing import TypeVar
@@ -32,6 +32,7 @@ T = TypeVar("T")
 MOST_AT_ONCE = 100
 """Entries in one request: small enough that a slow line gets it through within the time allowed."""
 MOST_ANSWER_BYTES = 16_000_000
+MOST_LISTED = 5_000
 _A_PAGE = "500"
 
 _BUSY = frozenset({429, 500, 502, 503, 504})
@@ -129,18 +130,17 @@ class Link:
             return self.scan(reading).connectors
         return self._call("GET", "/v1/connectors", ConnectorList, params={"mark": reading.text}).connectors
 
-    def in_asset(self, asset: str) -> tuple[ConnectorLine, ...]:
-        """Every connector that is in an asset, as last placed."""
+    def listed(self, where: Mapping[str, str]) -> tuple[ConnectorLine, ...]:
+        """The connectors of an asset (`{"asset": ...}`), or those of a work order; at most as many as an aircraft has."""
         found: list[ConnectorLine] = []
         following: dict[str, str] = {}
-        while True:
-            page = self._call(
-                "GET", "/v1/connectors", ConnectorList, params={"asset": asset, "limit": _A_PAGE, **following}
-            )
+        while len(found) < MOST_LISTED:
+            page = self._call("GET", "/v1/connectors", ConnectorList, params={**where, "limit": _A_PAGE, **following})
             found.extend(page.connectors)
             if page.next is None:
-                return tuple(found)
+                break
             following = {"cursor": page.next}
+        return tuple(found)
 
     def tools(self) -> tuple[ShopToolView, ...]:
         """The tools on the shop's list."""

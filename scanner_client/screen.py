@@ -69,10 +69,10 @@ class Board(Struct, frozen=True):
 
 
 class Section(Struct, frozen=True):
-    """Lines that belong together; a `flexible` one may be cut short where the screen is low."""
+    """Lines that belong together. Where the screen is low, those with a `cut` may be cut short: 1 first, 2 last."""
 
     lines: Lines
-    flexible: bool = False
+    cut: int = 0
 
 
 def look(console: Console, *, ascii_only: bool = False) -> Look:
@@ -89,11 +89,12 @@ def answer(advice: Advice, board: Board, seen: Look, *, whole: bool = False) -> 
         Section(_basis(advice, seen)),
         Section([line for each in board.equipment for line in _wrapped(each, seen, "")]),
         *_plan_sections(advice, board, seen),
-        Section([*_wrapped(DECIDES, seen, "dim"), waiting(board.counts, board.now)]),
+        Section([*_wrapped(DECIDES, seen, "dim"), *wrapped(waiting(board.counts, board.now), seen)]),
     ]
     if whole:
         return [line for section in sections for line in section.lines]
-    return _fitted(sections, seen.height - 3)
+    # The prompt and the cursor have a line each.
+    return _fitted(sections, seen.height - 2)
 
 
 def band(word: Answer | None, seen: Look) -> Lines:
@@ -152,6 +153,11 @@ def said(told: str, seen: Look, style: str) -> Lines:
     ]
 
 
+def wrapped(told: Text, seen: Look) -> Lines:
+    """A line, wrapped at words where it is longer than the screen is wide."""
+    return _wrapped(told.plain, seen, str(told.style))
+
+
 def waiting(counts: Counts, now: datetime) -> Text:
     """What waits at this bench: how much, since when, and what a person must look at."""
     told = []
@@ -198,12 +204,10 @@ def _plan_sections(advice: Advice, board: Board, seen: Look) -> list[Section]:
     steps = [line for number, each in enumerate(plan.steps, start=1) for line in _step(number, each, plan.rating, seen)]
     work = [line for number, each in enumerate(plan.work, start=1) for line in _handling(number, each, board, seen)]
     return [
-        Section(steps, flexible=True),
+        Section(steps, cut=2),
         Section(_wrapped(rating(plan.rating), seen, "" if plan.rating and plan.rating.verified else "bold")),
-        Section(
-            [line for each in plan.cautions for line in _wrapped(f"{each.kind}: {each.text}", seen, "")], flexible=True
-        ),
-        Section(work, flexible=True),
+        Section([line for each in plan.cautions for line in _wrapped(f"{each.kind}: {each.text}", seen, "")], cut=1),
+        Section(work, cut=1),
     ]
 
 
@@ -267,15 +271,15 @@ def _wrapped(told: str, seen: Look, style: str, indent: str = "") -> Lines:
 
 
 def _fitted(sections: Iterable[Section], height: int) -> Lines:
-    """All sections, the longest flexible ones cut until they fit; never silently."""
+    """All sections, the longest of those that may be cut first cut until they fit; never silently."""
     lengths = [len(each.lines) for each in sections]
     parts = list(sections)
     while sum(lengths) > height:
         # Two lines stay: one of the section and the one that says how many are hidden.
-        open_to_cut = [place for place, each in enumerate(parts) if each.flexible and lengths[place] > 2]  # noqa: PLR2004
+        open_to_cut = [place for place, each in enumerate(parts) if each.cut and lengths[place] > 2]  # noqa: PLR2004
         if not open_to_cut:
             break
-        lengths[max(open_to_cut, key=lambda place: lengths[place])] -= 1
+        lengths[max(open_to_cut, key=lambda place: (-parts[place].cut, lengths[place]))] -= 1
     made: Lines = []
     for part, length in zip(parts, lengths, strict=True):
         if length == len(part.lines):

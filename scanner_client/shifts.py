@@ -29,6 +29,8 @@ def begin(memory: Memory, idle_min: int = IDLE_MIN, recent: tuple[Entry, ...] = 
         idle_min=idle_min,
         open=memory.open,
         unit=memory.unit,
+        # Until its connector is at hand again it stays what this person left, whatever comes between.
+        resume=memory.open.get(badge or ""),
         recent=tuple(each for each in recent if each.performed_by == badge),
     )
 
@@ -89,7 +91,8 @@ def set_order(state: State, told: str | None) -> Turn:
     order = named(told, "work order") if told else None
     shift = structs.replace(state.shift, work_order=order)
     said = f"Work order {order}." if order else "No work order any more."
-    return Turn(structs.replace(state, shift=shift, expects=None), (Say(said),))
+    wanted = (dialogue.Prepare(order),) if order else ()
+    return Turn(structs.replace(state, shift=shift, expects=None), (Say(said), *wanted))
 
 
 def rename(state: State, told: str) -> Turn:

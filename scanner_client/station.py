@@ -196,9 +196,16 @@ def take(bench: Bench, marks_told: Sequence[str], asset: str | None = None) -> t
     return (*taken, *([_of_asset(bench, asset)] if asset else []))
 
 
+def of_order(bench: Bench, work_order: str) -> tuple[UUID, ...]:
+    """The connectors that a work order is about, as far as entries say so. Nothing while the service is away."""
+    with suppress(AwayError, DeniedError, GarbledError, RejectedError):
+        return tuple(each.id for each in bench.way.listed({"work_order": work_order}))
+    return ()
+
+
 def _of_asset(bench: Bench, asset: str) -> Taken:
     try:
-        lines = bench.way.in_asset(asset)
+        lines = bench.way.listed({"asset": asset})
     except (AwayError, DeniedError, GarbledError, RejectedError) as error:
         return Taken(asset, why=str(error))
     if not lines:

@@ -10,7 +10,7 @@ from msgspec import Struct, structs
 
 from scanner_client import offline, shown
 from scanner_client.readings import Reading
-from service import messages
+from service import messages, reference_messages
 from service.core import answers, contacts, fold, plans
 from service.core.contacts import Contacts
 from service.core.entries import CavityDefinition, Definition, Entry, HouseRule, Rating, Recorded, faults
@@ -77,6 +77,7 @@ class Service:
         self.definitions = {each.connector: each for each in definitions or (definition(),)}
         self.ledger: list[Recorded] = []
         self.parked: list[Entry] = []
+        self.tools: tuple[reference_messages.ShopToolView, ...] = ()
         self.requests: list[httpx.Request] = []
         self.sent_at: list[datetime | None] = []
         self.cut: Cut = lambda _: "answer"
@@ -112,12 +113,27 @@ class Service:
             case ("GET", "health", "ready"):
                 return reply(messages.Health(status="ready"))
             case ("GET", "v1", "connectors"):
-                lines = self.matching(request.url.params["mark"].encode())
-                return reply(messages.ConnectorList(connectors=lines, next=None))
+                return self.page(request.url.params)
+            case ("GET", "v1", "tools"):
+                return reply(reference_messages.ShopToolList(tools=self.tools, next=None))
             case ("GET", "v1", "connectors", name, *rest):
                 return reply(self.snapshot(UUID(name)) if rest else self.view(UUID(name)))
             case _:
                 return self.posted(parts, request.content)
+
+    def page(self, asked: httpx.QueryParams) -> httpx.Response:
+        """The connectors that a mark means, or a page of those in an asset, one at a time."""
+        if "mark" in asked:
+            return reply(messages.ConnectorList(connectors=self.matching(asked["mark"].encode()), next=None))
+        every = [shown.line(self.snapshot(each)) for each in self.definitions]
+        if "work_order" in asked:
+            about = {each.entry.connector for each in self.ledger if each.entry.work_order == asked["work_order"]}
+            there = [each for each in every if str(each.id) in about or each.serial in about]
+        else:
+            there = [each for each in every if each.place.asset == asked["asset"]]
+        at = int(asked.get("cursor", "0"))
+        following = str(at + 1) if at + 1 < len(there) else None
+        return reply(messages.ConnectorList(connectors=tuple(there[at : at + 1]), next=following))
 
     def posted(self, parts: list[str], body: bytes) -> httpx.Response:
         """Do what is asked with a body."""

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from scanner_client import desk, sources, wedge
+from scanner_client import feeds, sources, wedge
 from scanner_client.decode import UnreadableError
 from scanner_client.readings import Channel, Reading
 from scanner_client.sources import UnavailableError
@@ -196,7 +196,7 @@ def test_events_of_other_sources_come_between_the_keys() -> None:
             yield None
 
     found = []
-    for each in desk.merged(keys(), [scanner()]):
+    for each in feeds.merged(keys(), [scanner()]):
         if each is not None:
             found.append(each)
         if len(found) == 2:

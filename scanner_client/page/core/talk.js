@@ -23,7 +23,7 @@ export function begin(memory = {}) {
   const shift = { badge: null, work_order: null, bench: null, ...memory.shift };
   return {
     phase: shift.badge === null ? "sign_on" : "scan", shift, idle_min: memory.idle_min ?? IDLE_MIN, used_at_ms: memory.used_at_ms ?? 0,
-    open: memory.open ?? {}, resume: null, panel: null, said: null, ...blank(),
+    open: memory.open ?? {}, resume: memory.open?.[shift.badge] ?? null, panel: null, said: null, ...blank(),
   };
 }
 

@@ -1,5 +1,6 @@
 """The outbox of the page in a real browser: kept before it is sent, in order, once, and said clearly where it can't be."""
 
+import time
 from collections.abc import Iterator
 from typing import Any
 
@@ -138,6 +139,24 @@ def test_of_two_states_that_overtook_each_other_the_later_one_stays(tab: Page) -
     assert saved(3, "2026-11-25T08:00:02Z") == 3
     assert saved(2, "2026-11-25T08:00:01Z") == 3
     assert saved(1, "2026-11-25T08:00:03Z") == 1
+
+
+def test_an_act_cut_in_the_middle_of_its_writing_is_there_whole_or_not_at_all(
+    device: BrowserContext, line: Line, site: Site
+) -> None:
+    """A tab that is closed while a large act is written leaves all of it or none; so does every act after it."""
+    seen = []
+    for number in range(12):
+        page = open_bench(programs.tab(device, line.address + NEUTRAL), site.token)
+        act = [entry(1000 * number + each, "EX-1") for each in range(300)]
+        page.evaluate("(entries) => { bench.box.keep(entries); }", act)
+        time.sleep(number * 0.01)
+        page.close()
+        page = open_bench(programs.tab(device, line.address + NEUTRAL), site.token)
+        kept = numbers(page)
+        page.close()
+        seen.append(sum(1000 * number <= each < 1000 * (number + 1) for each in kept))
+    assert set(seen) <= {0, 300}
 
 
 def test_a_full_device_is_said_and_nothing_is_half_kept(tab: Page) -> None:

@@ -108,6 +108,17 @@ def test_what_a_camera_is_believed(page: Page, seen: list[list[tuple[str, str, s
     assert page.evaluate(WATCH, seen) == expected
 
 
+def test_one_rung_a_frame_each_in_its_turn(page: Page, pictures: list[Frame]) -> None:
+    """A frame gets the look as it is and one rung; all rungs come round; what is new in sight begins with the first."""
+    high, wide = pictures[0].grey.shape
+    seen = page.evaluate("asked => stage.looksTaken(...asked)", ["/stills/0.raw", wide, high, 40, 30])
+    assert all(each[0] == "as it is" and len(each) <= 2 for each in seen["frames"])
+    rungs = [each[1] if len(each) > 1 else None for each in seen["frames"]]
+    assert set(seen["matrix"]) - set(rungs[:30]) <= {"light dots joined", "dark dots joined"}
+    assert rungs[0] == rungs[30] == seen["matrix"][0]
+    assert rungs[:5] == rungs[30:35]
+
+
 @pytest.fixture(scope="module")
 def read(page: Page, pictures: list[Frame]) -> list[Outcome]:
     """What was told of them, each shown up to forty times."""

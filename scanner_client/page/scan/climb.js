@@ -12,12 +12,19 @@ import * as levels from "./levels.js";
 /** @typedef {import("./ladder.js").Scene} Scene */
 /** @typedef {import("./belief.js").Sight} Sight */
 /** @typedef {(look: Look) => Sight[]} Read */
-/** @typedef {{frame: number, matrix: number, linear: number, lucky: Rung | null, doubt: number}} Turn `lucky`: the rung that has just read something; `doubt`: frames for which a bar code waits to be confirmed */
+/**
+ * @typedef {{frame: number, begun: number, rough: Grey | null, order: Rung[], matrix: number, linear: number, lucky: Rung | null, doubt: number}} Turn
+ * `begun`: the frame at which something new came into sight; `rough`: the last frame, very small; `order`: rungs for matrix
+ * symbols, those that read something lately first; `lucky`: the rung that has just read something; `doubt`: frames for
+ * which a bar code waits to be confirmed
+ */
 
 /** So many frames a bar code waits to be confirmed before other rungs have their turn again: all rungs for bars. */
 const DOUBT_FRAMES = ladder.LINEAR.length;
 /** Whether bars or squares are looked for is a guess; every so many frames the other kind has its turn. */
 const OTHER_KIND = 4;
+/** Mean difference of levels between two frames from which something new is in sight, and the rows it is judged by. */
+const [CHANGED, ROUGH_ROWS] = [6, 12];
 const MOST_SEEN_PX = 12_000_000;
 /** The ladder works on no more than this: a symbol that fills half of a photo has modules enough at that size. */
 const MOST_CLIMBED_PX = 1_300_000;
@@ -27,18 +34,41 @@ const LINEAR = [...ladder.LINEAR, ...ladder.LINEAR_LAST];
 const MATRIX = [...ladder.MATRIX, ...ladder.MATRIX_LAST];
 
 /** @returns {Turn} */
-export const first = () => ({ frame: 0, matrix: 0, linear: 0, lucky: null, doubt: 0 });
+export const first = () => ({ frame: 0, begun: 0, rough: null, order: ladder.MATRIX, matrix: 0, linear: 0, lucky: null, doubt: 0 });
 
-/** One frame: the picture as it is, then at most one rung. @param {Read} read @param {Scene} scene @param {Turn} turn @returns {[Sight[], Turn]} */
-export function frame(read, scene, turn) {
+/** One frame: the picture as it is, then at most one rung. @param {Read} read @param {Scene} scene @param {Turn} before @returns {[Sight[], Turn]} */
+export function frame(read, scene, before) {
+  if (!ladder.searchable(scene.grey)) return [read(ladder.plain(scene)), before];
+  const turn = renewed(before, levels.reduced(scene.grey, Math.max(1, Math.floor(scene.grey.height / ROUGH_ROWS))));
   const sights = read(ladder.plain(scene));
   const bars = sights.some(belief.linear);
-  if ((sights.length && !bars) || !ladder.searchable(scene.grey)) return [sights, { ...turn, frame: turn.frame + 1 }];
+  if (sights.length && !bars) return [sights, turn];
   const doubt = bars ? DOUBT_FRAMES : Math.max(0, turn.doubt - 1);
   const [rung, next] = chosen({ ...turn, doubt, linear: bars && !turn.doubt ? 0 : turn.linear }, scene);
   const found = climbed(read, rung, scene);
   const waits = found.some(belief.linear) ? DOUBT_FRAMES : doubt;
-  return [[...sights, ...found], { ...next, doubt: waits, lucky: found.some((each) => !belief.linear(each)) ? rung : null }];
+  const lucky = found.some((each) => !belief.linear(each)) ? rung : null;
+  const order = lucky ? [lucky, ...next.order.filter((each) => each !== lucky)] : next.order;
+  return [[...sights, ...found], { ...next, doubt: waits, lucky, order }];
+}
+
+/**
+ * The next frame. When something new comes into sight, the rungs begin with the first again; but each has had its turn
+ * before, so that an unsteady hand does not keep the last ones from it.
+ * @param {Turn} turn @param {Grey} rough @returns {Turn}
+ */
+function renewed(turn, rough) {
+  const frame = turn.frame + 1;
+  const round = turn.matrix >= turn.order.length || turn.linear >= ladder.LINEAR.length;
+  if (!round && turn.begun > 0) return { ...turn, frame, rough };
+  if (turn.rough && difference(turn.rough, rough) < CHANGED) return { ...turn, frame, rough };
+  return { ...turn, frame, rough, begun: frame, matrix: 0, linear: 0, lucky: null };
+}
+
+/** The mean difference of two pictures' levels; all of them where the sizes differ. @param {Grey} one @param {Grey} other */
+function difference(one, other) {
+  if (one.data.length !== other.data.length) return 255;
+  return one.data.reduce((sum, each, at) => sum + Math.abs(each - other.data[at]), 0) / Math.max(1, one.data.length);
 }
 
 /** What one rung gives: of several looks the first that shows anything. @param {Read} read @param {Rung} rung @param {Scene} scene */
@@ -52,11 +82,11 @@ function climbed(read, rung, scene) {
 
 /** The rung whose turn it is. For bars each time another one, since their agreement counts. @param {Turn} turn @param {Scene} scene @returns {[Rung, Turn]} */
 function chosen(turn, scene) {
-  const frame = turn.frame + 1;
-  if (turn.lucky && !turn.doubt) return [turn.lucky, { ...turn, frame }];
-  const linear = turn.doubt > 0 || scene.bars.found !== (frame % OTHER_KIND === 0);
-  if (linear) return [ladder.LINEAR[turn.linear % ladder.LINEAR.length], { ...turn, frame, linear: turn.linear + 1 }];
-  return [ladder.MATRIX[turn.matrix % ladder.MATRIX.length], { ...turn, frame, matrix: turn.matrix + 1 }];
+  if (turn.lucky && !turn.doubt) return [turn.lucky, turn];
+  const otherKind = (turn.frame - turn.begun) % OTHER_KIND === OTHER_KIND - 1;
+  const linear = turn.doubt > 0 || scene.bars.found !== otherKind;
+  if (linear) return [ladder.LINEAR[turn.linear % ladder.LINEAR.length], { ...turn, linear: turn.linear + 1 }];
+  return [turn.order[turn.matrix % turn.order.length], { ...turn, matrix: turn.matrix + 1 }];
 }
 
 /** A photo, which is all there is: every rung, until all that was found is sure or the time is over. @param {Read} read @param {Grey} grey @param {() => boolean} isOver @returns {Sight[]} */

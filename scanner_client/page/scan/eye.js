@@ -39,7 +39,7 @@ export async function openEye({ video, onRead, onState, crop = CROP }) {
   track.addEventListener("ended", () => { looking.stop(); onState("none"); });
   Object.assign(video, { srcObject: stream, muted: true, playsInline: true });
   video.play().catch(() => {});
-  reader().ready.then(() => { onState("looking"); looking.begin(); }, () => onState("broken"));
+  reader().ready.then(looking.begin, () => onState("broken"));
   return {
     pause: looking.pause,
     resume: looking.resume,
@@ -79,7 +79,7 @@ function loop(video, crop, onRead, onState) {
     if (paused || stopped || epoch !== began) return;
     const [next, told] = belief.watch(memory, sights, performance.now());
     memory = next;
-    const beside = new Set(sights.map(belief.key)).size - 1;
+    const beside = new Set(sights.map(belief.key).filter((each) => next.shown.has(each))).size - 1;
     for (const { bytes, symbology, corners } of told) onRead({ bytes, symbology, text: text(bytes), corners, beside });
   };
   const turn = async () => {
@@ -91,7 +91,7 @@ function loop(video, crop, onRead, onState) {
     setTimeout(() => upcoming(video, turn), idle ? HIDDEN_MS : Math.max(0, left_ms));
   };
   return {
-    begin: turn,
+    begin: () => { if (!stopped) onState("looking"); turn(); },
     pause: () => { paused = true; },
     resume: () => { [paused, memory, epoch] = [false, belief.blank(), epoch + 1]; },
     stop: () => { stopped = true; },

@@ -28,6 +28,7 @@ from scanner_client.dialogue import Effect, Heard, Moment, Phase, State
 from scanner_client.link import AwayError, DeniedError, GarbledError, RejectedError
 from scanner_client.phrases import UnclearError
 from scanner_client.station import Bench
+from service.core.answers import Answer
 from service.core.entries import Entry
 
 MEMORY = "talk"
@@ -212,6 +213,7 @@ class Desk:
             case dialogue.Show(what):
                 self._show(what)
             case dialogue.Say(text, urgent):
+                self._ring(urgent)
                 self._say(text, "bold yellow" if urgent else "bold")
             case _:
                 self._arrange(effect)
@@ -238,11 +240,17 @@ class Desk:
             # What has scrolled out of sight was another person's as well.
             self._console.file.write("\x1b[3J")
 
+    def _ring(self, needed: bool) -> None:
+        """For eyes that are on the work: whatever needs attention is heard."""
+        if needed and self._console.is_terminal:
+            self._console.bell()
+
     def _draw(self, before: State) -> None:
         """Show what is new: the answer, the connectors to choose from, or the connector at hand."""
         state = self.state
         if state.advice is not None and state.advice is not before.advice:
             self._clear()
+            self._ring(state.advice.answer is not Answer.GO)
             self._say_lines(self._answer(whole=False))
         elif state.choices and state.choices is not before.choices:
             self._say_lines(screen.choices(state.choices, self._seen))

@@ -14,7 +14,7 @@ import pytest
 import zxingcpp
 from click.testing import CliRunner, Result
 
-from scanner_client import cli, link, outbox, station
+from scanner_client import cli, link, outbox, settings, station
 from scanner_client.output import Exit
 from service.core import wedge_profile
 from tests.client import fake, symbols, terminals
@@ -340,3 +340,43 @@ def test_a_terminal_that_proves(outbox_path: Path) -> None:
         assert "tinebook label check" in bench.until("Ctrl-C leaves")
         bench.write(wedge_profile.CHECK.encode().replace(b"\x1d", b"\x1b[19~").replace(b"\x04", b"") + b"\r")
         bench.until("GS=F8 EOT=nothing")
+
+
+def test_take_fetches_for_work_without_network(run: Run, service: Service) -> None:
+    """What was taken answers while the service is away; what is not registered is named and is 30."""
+    assert run("take").exit_code == Exit.USAGE
+    result = run("take", "SN-1042")
+    assert result.exit_code == Exit.FINE
+    assert "SN-1042: 1 connector fetched." in result.stdout
+    assert run("take", "SN-1042", "SN-9").exit_code == Exit.NO_ANSWER
+    answer = told(run("take", "--json", "--asset", "EX-999"))
+    assert answer["taken"] == [{"told": "EX-999", "connectors": [], "why": "No connector is placed there."}]
+    service.cut = lambda _: "away"
+    assert run("plan", "--connector", "SN-1042", "insert:14").exit_code == Exit.FINE
+    assert run("take", "--asset", "EX-999").exit_code == Exit.NO_ANSWER
+
+
+def test_plan_with_a_contact(run: Run, service: Service) -> None:
+    """The contact goes with what is to go in, and an unknown one warns."""
+    result = run("plan", "--connector", "SN-1042", "--contact", "AS39029/58-363", "insert:14", "remove:C")
+    assert "Contact AS39029/58-363" in result.stdout
+    asked = json.loads(service.requests[-1].content)["steps"]
+    assert [each.get("contact") for each in asked] == ["AS39029/58-363", None]
+    assert "Tinebook can't judge this contact" in " ".join(result.stdout.split())
+
+
+def test_looks_are_recorded(run: Run, service: Service) -> None:
+    """The look at the face and the look at the tool, in one entry each; nothing said is nothing recorded."""
+    by = ("--connector", "SN-1042", "--by", "B-7", "--cavity", "14")
+    run("record", "insertion", *by, "--tool", "T-1", "--tool-looked-at")
+    run("record", "seating_test", *by, "--not-level")
+    run("record", "removal", *by)
+    looks = [(each.entry.tool_looked_at, each.entry.level) for each in service.ledger]
+    assert looks == [(True, None), (None, False), (None, None)]
+
+
+def test_help_names_every_setting(run: Run) -> None:
+    """Each setting of a bench stands in the help."""
+    shown = run("--help").stdout
+    for name in settings.Settings.__struct_fields__:
+        assert f"_{name.upper()}" in shown

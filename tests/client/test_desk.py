@@ -10,6 +10,7 @@ from msgspec import structs
 from rich.console import Console
 from rich.text import Text
 
+from scanner_client import bench as commands
 from scanner_client import (
     desk,
     dialogue,
@@ -495,3 +496,35 @@ def test_what_an_order_is_about_is_fetched_in_between(bench: Bench, service: Ser
     assert bench.box.snapshot(fake.CONNECTOR) is not None
     service.cut = lambda _: "away"
     assert "Work order WO-6." in seen.type("order WO-6")
+
+
+def test_help_names_every_command() -> None:
+    """Nothing can be said that help does not tell; `?` and `connector` are other words for `help` and `next`."""
+    told = " ".join(guidance.help_lines(80))
+    missing = {each for each in commands.COMMANDS - {"?", "help", "connector", "cancel"} if f"{each}" not in told}
+    assert not missing
+
+
+def test_the_bell_rings_for_what_needs_attention(bench: Bench) -> None:
+    """At a terminal a warning and a no go are heard, a go is not; a pipe gets no control characters."""
+    held = io.StringIO()
+    console = Console(file=held, force_terminal=True, width=80, highlight=False, soft_wrap=True)
+    at = desk.Desk(bench, console, screen.Look(), "A")
+    for told in ("B-7", "SN-1042", "insert 14"):
+        at.event(wedge.Text(told))
+    assert "\a" not in held.getvalue()
+    at.event(wedge.Text("tool T-9"))
+    assert "\a" in held.getvalue()
+    seen = Seen(bench)
+    seen.type("not")
+    assert "\a" not in seen.type("frobnicate")
+
+
+def test_the_screen_of_another_person_is_wiped_with_what_scrolled_away(bench: Bench) -> None:
+    """Signing off clears the terminal and its memory of lines."""
+    held = io.StringIO()
+    console = Console(file=held, force_terminal=True, width=80, highlight=False, soft_wrap=True)
+    at = desk.Desk(bench, console, screen.Look(), "A")
+    for told in ("B-7", "SN-1042", "off"):
+        at.event(wedge.Text(told))
+    assert "\x1b[3J" in held.getvalue()

@@ -224,3 +224,11 @@ def test_a_snapshot_of_another_version_counts_as_not_known(outbox_path: Path, bo
     other.close()
     assert box.snapshot(fake.CONNECTOR) is None
     assert box.snapshots() == ()
+
+
+def test_what_is_remembered_with_an_act_is_kept_with_it_or_not_at_all(box: Outbox) -> None:
+    """One transaction: no crash leaves the entries without what follows from them, and a clash leaves both out."""
+    box.keep([entry(1)], ("talk", dialogue.Memory(shift=dialogue.Shift(badge="B-7"))))
+    with pytest.raises(ClashError):
+        box.keep([entry(1, "c")], ("talk", dialogue.Memory()))
+    assert box.remembered("talk", dialogue.Memory) == dialogue.Memory(shift=dialogue.Shift(badge="B-7"))

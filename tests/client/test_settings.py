@@ -13,7 +13,7 @@ def test_defaults(tmp_path: Path) -> None:
     told = settings.read({"XDG_STATE_HOME": str(tmp_path)})
     assert told.url == "http://127.0.0.1:8600"
     assert told.outbox == tmp_path / "tinebook" / "bench.db"
-    assert (told.token, told.name, told.ascii) == (None, None, False)
+    assert (told.token, told.name, told.ascii, told.idle_min) == (None, None, False, 15)
     assert (told.certificate, told.key, told.authority) == (None, None, None)
 
 
@@ -31,6 +31,7 @@ def test_everything_can_be_set(tmp_path: Path) -> None:
             "TINEBOOK_BENCH_BAUD": "115200",
             "TINEBOOK_BENCH_ANSWER_S": "4.5",
             "TINEBOOK_BENCH_ASCII": "1",
+            "TINEBOOK_BENCH_IDLE_MIN": "5",
             "TINEBOOK_BENCH_CERTIFICATE": "/etc/bench/bench.pem",
             "TINEBOOK_BENCH_KEY": "/etc/bench/bench.key",
             "TINEBOOK_BENCH_AUTHORITY": "/etc/bench/authority.pem",
@@ -46,6 +47,7 @@ def test_everything_can_be_set(tmp_path: Path) -> None:
         baud=115_200,
         answer_s=4.5,
         ascii=True,
+        idle_min=5,
         certificate=Path("/etc/bench/bench.pem"),
         key=Path("/etc/bench/bench.key"),
         authority=Path("/etc/bench/authority.pem"),
@@ -57,6 +59,8 @@ WRONG = [
     ({"TINEBOOK_BENCH_URL": "tinebook.example"}, "http"),
     ({"TINEBOOK_BENCH_BAUD": "fast"}, "number"),
     ({"TINEBOOK_BENCH_ANSWER_S": "0"}, "above 0"),
+    ({"TINEBOOK_BENCH_IDLE_MIN": "0"}, "1 to 720"),
+    ({"TINEBOOK_BENCH_IDLE_MIN": "2.5"}, "1 to 720"),
     ({"TINEBOOK_BENCH_TOKEN": "two words"}, "token"),
     ({"TINEBOOK_BENCH_TOKEN": "a", "TINEBOOK_BENCH_TOKEN_FILE": "b"}, "not both"),
     ({"TINEBOOK_BENCH_TOKEN_FILE": "/nowhere/token"}, "can't be read"),

@@ -181,6 +181,21 @@ def test_a_raw_terminal_loses_nothing() -> None:
     os.close(inner)
 
 
+def test_what_another_person_has_half_typed_is_dropped() -> None:
+    """After a time-out the next person's line is theirs alone; a scanner's profile stays."""
+    outer, inner = pty.openpty()
+    forget = iter((False, False, True, False, False, False))
+    with sources.raw_terminal(inner):
+        found = sources.keys(inner, lambda _: None, profile=PLAIN, forgetting=lambda: next(forget, False))
+        os.write(outer, b"he")
+        assert next(found) is None
+        assert next(found) is None
+        os.write(outer, b"list\r")
+        assert next(each for each in found if each is not None) == wedge.Scan(Reading(b"list", None, Channel.WEDGE))
+    os.close(outer)
+    os.close(inner)
+
+
 def test_events_of_other_sources_come_between_the_keys() -> None:
     """A scanner beside the keyboard is heard; one that fails says so instead of ending the talk."""
     poured = threading.Event()

@@ -15,6 +15,7 @@ from service.store import database
 from service.workflow import importing, recording
 from service.workflow.recording import Scribe
 from service.workflow.reference import Reference
+from service.workflow.shares import WHOLE
 from tests.api.test_recording import entry, registration
 from tests.conftest import Started, run
 
@@ -49,7 +50,7 @@ def test_an_import_goes_on_where_another_took_an_id(service: Started, dsn: str, 
             await holding.start()
             fact = msgspec.convert(entry("removal") | {"id": identity}, Entry)
             await scribe.write(first, [recording.submission(fact, "test", app.now(), None, reference)])
-            wanted = importing.run(pool, scribe, file, "import", app.now, lambda _: None)
+            wanted = importing.record(pool, scribe, importing.lines(file, WHOLE), "import", app.now, lambda _: None)
             importer = asyncio.create_task(wanted)
             await one_waits(owner)
             await holding.commit()

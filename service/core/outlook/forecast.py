@@ -12,8 +12,10 @@ from service.core.outlook.arrays import Counts, Flags, Floats, Integers
 from service.core.outlook.fleet import UNRATED, Fleet
 from service.core.outlook.supposition import SUPPOSITIONS, Suppositions
 
-_AT_A_TIME = 200_000
-"""Connectors times events worked out at a time: enough to make a loop cheap, few enough to stay near the processor."""
+_AT_A_TIME = 16_384
+"""Connectors worked out at a time: enough to make a loop cheap, few enough to stay near the processor."""
+_BUSY_AT_A_TIME, _LEAST_AT_A_TIME = 2_400_000, 256
+"""The same, times the square of the events to think of: busy connectors have more kinds of cavity and longer tables of each."""
 
 
 class Band(enum.IntEnum):
@@ -184,8 +186,12 @@ def _pieces(whole: Fleet, supposed: Suppositions, days: Floats) -> list[Piece]:
         Piece(chosen, int(reach[chosen[0]]))
         for alike in np.split(order, bounds)
         if alike.size
-        for chosen in fleet.slices(alike, _AT_A_TIME // int(reach[alike[0]]))
+        for chosen in fleet.slices(alike, _size(int(reach[alike[0]])))
     ]
+
+
+def _size(reach: int) -> int:
+    return min(_AT_A_TIME, max(_BUSY_AT_A_TIME // reach**2, _LEAST_AT_A_TIME))
 
 
 def _worked_out(piece: Piece, some: Fleet, supposed: Suppositions, days: Floats, lot: Integers) -> _Done:

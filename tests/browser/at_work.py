@@ -66,3 +66,8 @@ def standing(page: Page, status: str) -> list[str]:
         "async (status) => (await bench.box.ofStatus(status)).map((each) => each.entry.id)", status
     )
     return found
+
+
+def numbers(page: Page, status: str = "unsent") -> list[int]:
+    """The entries that stand so, by their number."""
+    return [int(each[-12:], 16) for each in standing(page, status)]

@@ -6,10 +6,13 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Playwright, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
 
 from service.workflow.access import Scope
 from tests import databases
+from tests.browser import cutting, programs
+from tests.browser.at_work import NEUTRAL, open_bench
+from tests.browser.cutting import Line
 from tests.browser.programs import Chromium
 from tests.browser.site import Site
 from tests.conftest import make_token
@@ -58,6 +61,19 @@ def device(browser: Browser) -> Iterator[BrowserContext]:
     context = browser.new_context()
     yield context
     context.close()
+
+
+@pytest.fixture
+def line(site: Site) -> Iterator[Line]:
+    """A line to the page's server that a test can cut."""
+    with cutting.line(lambda: site.bench.port, programs.free_ports(1)[0]) as opened:
+        yield opened
+
+
+@pytest.fixture
+def tab(device: BrowserContext, line: Line, site: Site) -> Page:
+    """A tab with a bench in it, behind the line, and with nothing of the screens."""
+    return open_bench(programs.tab(device, line.address + NEUTRAL), site.token)
 
 
 MakeChromium = Callable[..., Chromium]

@@ -1,7 +1,6 @@
 """The page without a network: it opens, scans, answers and keeps; and afterwards everything is in the ledger, once, in order."""
 
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +11,7 @@ from playwright.sync_api import Error as PlaywrightError
 
 import scanner_client
 from scanner_client import page_files
-from tests.browser import cutting, programs
+from tests.browser import programs
 from tests.browser.at_work import entry, keep, open_bench, send, standing
 from tests.browser.conftest import MakeChromium
 from tests.browser.cutting import Line
@@ -26,13 +25,6 @@ DECODED = """async (bytes) => {
   const {scans} = await photo.readPhoto(new Blob([new Uint8Array(bytes)], {type: "image/png"}));
   return scans.map((each) => [[...each.bytes], each.symbology]);
 }"""
-
-
-@pytest.fixture
-def line(site: Site) -> Iterator[Line]:
-    """A line to the page's server that a test can cut."""
-    with cutting.line(lambda: site.bench.port, programs.free_ports(1)[0]) as opened:
-        yield opened
 
 
 def kept_page(context: BrowserContext, address: str) -> Page:

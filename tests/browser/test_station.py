@@ -1,28 +1,12 @@
 """A bench at work in the page: what it finds, answers and records, with the service, without it, and with half of it."""
 
-from collections.abc import Iterator
 from typing import Any
 
-import pytest
-from playwright.sync_api import BrowserContext, Page
+from playwright.sync_api import Page
 
-from tests.browser import cutting, programs
-from tests.browser.at_work import NEUTRAL, entry, open_bench
+from tests.browser.at_work import entry
 from tests.browser.cutting import Line
 from tests.browser.site import Site
-
-
-@pytest.fixture
-def line(site: Site) -> Iterator[Line]:
-    """A line to the page's server that a test can cut."""
-    with cutting.line(lambda: site.bench.port, programs.free_ports(1)[0]) as opened:
-        yield opened
-
-
-@pytest.fixture
-def tab(device: BrowserContext, line: Line, site: Site) -> Page:
-    """A tab with a bench in it, behind the line."""
-    return open_bench(programs.tab(device, line.address + NEUTRAL), site.token)
 
 
 def cut(line: Line, fate: str, *paths: bytes) -> None:

@@ -21,6 +21,7 @@ FULL_SHARES = 3
 SHARE_OF = (0, 0, 0, 0, 1, 2)
 """Which of a group's three full shares each supposition has: the middle one, but for the last two."""
 _AWAY = math.sqrt(3)
+_NEVER = 1e-6
 _LEAST_SHAPE, _GREATEST_SHAPE = 1e-4, 1e6
 
 
@@ -68,7 +69,8 @@ def _rates(prior: Prior, touching: Touching) -> tuple[Floats, Floats]:
 def _shares(touching: Touching) -> Floats:
     """The middle, the low and the high share of full events: about the mean of the logit of a Beta, root three deviations."""
     full, partial = touching.full, touching.partial
-    if partial == 0 or full == 0:
+    # A parameter of next to nothing is no experience of the other kind of event but the certainty that there is none.
+    if min(full, partial) < _NEVER:
         return np.full(FULL_SHARES, touching.full_share)
     middle = special.digamma(full) - special.digamma(partial)
     spread = _AWAY * math.sqrt(special.polygamma(1, full) + special.polygamma(1, partial))

@@ -34,6 +34,7 @@ from service.core.entries import Entry
 MEMORY = "talk"
 """The name under which the outbox remembers the shift and what is not settled."""
 LONG_S = 86_400
+NOT_LOOKED = "not looked over yet ('looked')"
 SILENCES_BETWEEN_SENDS = 50
 """A silence is a tenth of a second: what waits is tried every five seconds, less often while the service is away."""
 
@@ -280,7 +281,7 @@ class Desk:
         held = reports.equipment(self._bench, state.tool, state.contact)
         if not state.tool:
             return held
-        return (f"{held[0]}; {'looked over' if state.tool_looked_at else 'not looked over yet'}", *held[1:])
+        return (f"{held[0]}; {'looked over' if state.tool_looked_at else NOT_LOOKED}", *held[1:])
 
     def _show(self, what: str) -> None:
         match what:

@@ -286,7 +286,5 @@ def _fitted(sections: Iterable[Section], height: int) -> Lines:
             made.extend(part.lines)
             continue
         hidden = len(part.lines) - length + 1
-        made.extend(
-            [*part.lines[: length - 1], Text(f"    {hidden} more lines: say 'more' (or --whole)", style="bold")]
-        )
+        made.extend([*part.lines[: length - 1], Text(f"    {hidden} more lines: 'more' (or --whole)", style="bold")])
     return made

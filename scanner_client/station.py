@@ -109,6 +109,8 @@ def advise(bench: Bench, about: Subject, steps: tuple[PlannedStep, ...]) -> Advi
     """The answer to steps. Of the service if it has everything that was recorded here; else of the same rule, here."""
     if about.connector is None:
         return Advice(plan=None, basis=Basis.NOTHING, remarks=about.remarks or (NOT_HERE,))
+    if any(each.tool for each in steps):
+        _know_tools(bench)
     try:
         if not _waiting(bench, about):
             return Advice(
@@ -119,6 +121,13 @@ def advise(bench: Bench, about: Subject, steps: tuple[PlannedStep, ...]) -> Advi
         return _advise_here(bench, about, steps, error)
     waiting = bench.box.since(references(bench, about, cached.acknowledged), cached.acknowledged)
     return offline.advise(cached, waiting, steps, bench.clock(), reached=True, lists=shop.lists(bench.box))
+
+
+def _know_tools(bench: Bench) -> None:
+    """Have the due dates at hand with the answer; the list as last fetched serves where there is no newer one."""
+    if shop.stale(bench.box, bench.clock()) and not bench.way.resting:
+        with suppress(AwayError, DeniedError, GarbledError, RejectedError):
+            shop.fetch(bench.box, bench.way, bench.clock)
 
 
 def references(bench: Bench, about: Subject, acknowledged: int = 0) -> tuple[str, ...]:

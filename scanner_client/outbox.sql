@@ -49,7 +49,7 @@ SET status = ?, settled_at = ?, discrepancies = ?, problem = ?,
 WHERE id = ? AND status = 'unsent';
 
 -- name: again
-UPDATE entries SET status = 'unsent', settled_at = NULL, problem = NULL, acknowledged = NULL
+UPDATE entries SET status = 'unsent', settled_at = NULL, problem = NULL
 WHERE id = ? AND status = 'refused';
 
 -- name: counts

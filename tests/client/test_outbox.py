@@ -232,3 +232,15 @@ def test_what_is_remembered_with_an_act_is_kept_with_it_or_not_at_all(box: Outbo
     with pytest.raises(ClashError):
         box.keep([entry(1, "c")], ("talk", dialogue.Memory()))
     assert box.remembered("talk", dialogue.Memory) == dialogue.Memory(shift=dialogue.Shift(badge="B-7"))
+
+
+def test_the_number_of_acknowledged_entries_never_falls(box: Outbox) -> None:
+    """An entry that is sent again after a refusal takes no number back: a snapshot fetched before would hide a later entry."""
+    box.keep([entry(1)])
+    box.settle([Settled(UUID(int=1), "refused")])
+    before = box.acknowledged()
+    box.again(UUID(int=1))
+    assert box.acknowledged() == before
+    box.keep([entry(2)])
+    box.settle([Settled(UUID(int=2), "sent")])
+    assert [each.entry.id.int for each in box.since([str(fake.CONNECTOR)], before)] == [1, 2]

@@ -58,7 +58,7 @@ export function makeStation({ box, link, clock = () => new Date() }) {
     openConnector: (id, mark) => openConnector(bench, id, mark),
     /** The answer to steps: of the service if it has everything that was recorded here, else of the same rule, here. @param {Subject} about @param {any[]} steps */
     advise: (about, steps) => advise(bench, sent, about, steps),
-    /** Keep entries on disk (then `kept` is called), send what can be sent, and tell what became of these. @param {any[]} entries @param {{act?: string, kept?: () => void}} [more] */
+    /** Keep entries on disk (then `kept` is called), send what can be sent, and tell what became of these. @param {any[]} entries @param {{act?: string, kept?: () => void, setting?: [string, any]}} [more] */
     record: (entries, more) => record(bench, sent, entries, more ?? {}),
     /** Try to send what waits, rest or not. */
     send: () => { link.wake(); return sent(); },
@@ -179,9 +179,9 @@ async function references(bench, about, acknowledged = 0) {
   return [about.connector, about.mark, ...meant, ...found];
 }
 
-/** @param {Bench} bench @param {() => Promise<Sent>} sent @param {any[]} entries @param {{act?: string, kept?: () => void}} more */
-async function record(bench, sent, entries, { act, kept }) {
-  await bench.box.keep(entries, act);
+/** @param {Bench} bench @param {() => Promise<Sent>} sent @param {any[]} entries @param {{act?: string, kept?: () => void, setting?: [string, any]}} more */
+async function record(bench, sent, entries, { act, kept, setting }) {
+  await bench.box.keep(entries, act, setting);
   kept?.();
   const done = await sent();
   if (done.stopped === null) await refresh(bench, entries);

@@ -81,12 +81,14 @@ export class Store {
   /**
    * Put the entries of one act at the end, all or none; what is there stays as it is. ClashError for other content.
    * @param {any[]} entries @param {string} [act] names the act, so that entries kept later may belong to it
+   * @param {[name: string, value: any]} [setting] kept together with them or not at all: what else the act changes
    */
-  async keep(entries, act = entries[0]?.id) {
+  async keep(entries, act = entries[0]?.id, setting) {
     entries.forEach(sendable);
     if (!entries.length) return;
     const kept_at = this.clock().toISOString();
-    await this.database.run([ENTRIES], "readwrite", async ({ entries: rows }) => {
+    await this.database.run([ENTRIES, "settings"], "readwrite", async ({ entries: rows, settings }) => {
+      if (setting) await asked(settings.put(setting[1], setting[0]));
       for (const entry of entries) {
         const known = await asked(rows.index("id").get(entry.id));
         if (known === undefined) await asked(rows.add(row(entry, act, kept_at)));

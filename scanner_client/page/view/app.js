@@ -7,7 +7,7 @@ import * as marks from "../core/marks.js";
 import * as talk from "../core/talk.js";
 import { DeniedError, makeLink } from "../keep/link.js";
 import { makeStation, typed } from "../keep/station.js";
-import { openStore } from "../keep/store.js";
+import { askToStay, openStore } from "../keep/store.js";
 import { watchUpdates } from "../keep/updates.js";
 import { listen } from "./keys.js";
 import { Screen } from "./screen.js";
@@ -25,7 +25,7 @@ const app = {
   state: talk.begin(), setup: { token: null, bench: null, sound: true, idle_min: talk.IDLE_MIN, unit: "N" },
   box: { unsent: [], refused: [], parked: [], known: 0, trouble: null }, tools: /** @type {any[]} */ ([]), profile: /** @type {any} */ (null), proof: /** @type {{name: string, day: string} | null} */ (null),
   keys: /** @type {import("./keys.js").Listener | null} */ (null), proving: false, takes: /** @type {string | null} */ (null),
-  unkept: /** @type {any[]} */ ([]), trouble: /** @type {string | null} */ (null), sending: false, link: /** @type {any} */ (null), scanning: /** @type {string | null} */ (null), update: /** @type {(() => void) | null} */ (null),
+  unkept: /** @type {any[]} */ ([]), trouble: /** @type {string | null} */ (null), sending: false, link: /** @type {any} */ (null), scanning: /** @type {string | null} */ (null), stays: /** @type {boolean | null} */ (null), update: /** @type {(() => void) | null} */ (null),
 };
 /** @type {any} */
 let store;
@@ -48,7 +48,8 @@ export function hear(heard) {
   const before = app.state;
   const [state, effects] = talk.step(before, heard, moment());
   app.state = state;
-  if (heard.type !== "tick" || state !== before) remember();
+  // What an act changes of the talk is kept together with its entries: else a crash in between would lose or double it.
+  if (state !== before && !effects.some((each) => each.type === "keep")) remember();
   draw();
   if (state.phase !== before.phase || state.panel !== before.panel) arrive();
   for (const each of effects) perform(each).catch(failed);
@@ -95,7 +96,8 @@ async function opened(type, connector, mark) {
 async function keep(entries) {
   let kept = false;
   try {
-    const { sent } = await station.record(entries, { kept: () => { kept = true; } });
+    const setting = /** @type {[string, any]} */ (["talk", talk.memory(app.state)]);
+    const { sent } = await station.record(entries, { kept: () => { kept = true; }, setting });
     hear({ type: "kept", sent });
     app.box.trouble = sent.stopped;
   } catch (error) {
@@ -274,9 +276,11 @@ async function begin() {
   // Not knowing yet that the service is back loses nothing: what waits is on disk.
   const quietly = () => { if (app.setup.token) send(false).catch(() => {}); };
   setInterval(quietly, RESEND_MS);
-  window.addEventListener("online", quietly);
+  window.addEventListener("online", () => { if (app.setup.token) send(true).catch(() => {}); });
   quietly();
-  await watchUpdates({ onWaiting: (take) => { app.update = take; draw(); }, onTaken: () => location.reload() });
+  askToStay().then(({ persisted }) => { app.stays = persisted; draw(); }, () => {});
+  // What could not be kept is on the screen alone: no reload then.
+  await watchUpdates({ onWaiting: (take) => { app.update = take; draw(); }, onTaken: () => { if (!app.unkept.length) location.reload(); } });
 }
 
 begin().catch((error) => {

@@ -51,8 +51,8 @@ export function Other({ state, hear }) {
 }
 
 /** What has not reached the service, what it refused, and how old what is known here is.
- * @param {{hear: any, box: any, now_ms: number, send: () => void, again: (id: string) => void, sending: boolean}} props */
-export function Waiting({ hear, box, now_ms, send, again, sending }) {
+ * @param {{hear: any, box: any, now_ms: number, send: () => void, again: (id: string) => void, sending: boolean, stays: boolean | null}} props */
+export function Waiting({ hear, box, now_ms, send, again, sending, stays }) {
   const told = (/** @type {any} */ each) => `${each.entry.kind.replaceAll("_", " ")} ${each.entry.cavity ?? ""}, ${new Date(each.entry.performed_at).toLocaleString()}, badge ${each.entry.performed_by}`;
   return html`<${Panel} title="What waits here" hear=${hear}>
     <p>${box.unsent.length ? html`<b>${words.counted(box.unsent.length, "entry", "entries")} not sent yet;</b> the oldest was recorded ${words.age(now_ms - Date.parse(box.unsent[0].kept_at))} ago.` : "Everything recorded here has reached the service."}</p>
@@ -61,6 +61,7 @@ export function Waiting({ hear, box, now_ms, send, again, sending }) {
     ${box.refused.length > 0 && html`<h3>Refused: not in the ledger</h3><ul class="cautions">${box.refused.map((/** @type {any} */ each) => html`<li key=${each.entry.id}><b>${told(each)}</b><br />${each.problem?.detail ?? "No reason given."}<br /><button type="button" class="quiet" onClick=${() => again(each.entry.id)}>Send it again</button></li>`)}</ul>`}
     ${box.parked.length > 0 && html`<h3>Kept aside by the service until its connector is registered</h3><ul class="cautions">${box.parked.map((/** @type {any} */ each) => html`<li key=${each.entry.id}>${told(each)}: ${each.entry.connector}</li>`)}</ul>`}
     <p class="quietly">${words.counted(box.known, "connector is", "connectors are")} known here without the network.</p>
+    ${stays === false && html`<p class="remark">This browser may clear what it keeps when the device runs out of room. Install the page, or send what waits soon.</p>`}
   </${Panel}>`;
 }
 

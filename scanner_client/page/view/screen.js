@@ -28,7 +28,7 @@ function Body(props) {
   const { app, state, hear, now_ms, scan } = props;
   if (!app.setup.token) return html`<${Settings} ...${props} closable=${false} />`;
   if (state.panel === "setup") return html`<${Settings} ...${props} closable=${true} />`;
-  if (state.panel === "waiting") return html`<${Waiting} hear=${hear} box=${app.box} now_ms=${now_ms} send=${props.send} again=${props.again} sending=${app.sending} />`;
+  if (state.panel === "waiting") return html`<${Waiting} hear=${hear} box=${app.box} now_ms=${now_ms} send=${props.send} again=${props.again} sending=${app.sending} stays=${app.stays} />`;
   if (state.panel === "undo") return html`<${Undo} state=${state} hear=${hear} />`;
   if (state.panel === "other") return html`<${Other} state=${state} hear=${hear} />`;
   if (app.scanning) return html`<${Equip} what=${app.scanning} hear=${hear} scan=${scan} given=${state[app.scanning]} close=${() => props.openScan(null)} />`;

@@ -24,6 +24,7 @@ from scanner_client import (
     dialogue,
     drafts,
     feeds,
+    guidance,
     keystrokes,
     output,
     phrases,
@@ -80,11 +81,15 @@ def main(context: click.Context, *, url: str | None, outbox_file: str | None, as
         output.fail(None, str(error))
 
 
-@main.command()
+@main.command(epilog="\b\nWhat can be said inside:\n" + "\n".join(guidance.help_lines(78)))
 @click.option("--camera", is_flag=True, help="Scan with the camera of the settings as well.")
 @click.pass_obj
 def work(call: Call, *, camera: bool) -> None:
-    """Work at the bench: scan, ask, do, record. 'help' inside says what can be said."""
+    """Work at the bench: scan, ask, do, record. 'help' inside says what can be said.
+
+    An unattended bench signs off after 15 minutes (TINEBOOK_BENCH_IDLE_MIN) and clears the screen; what was asked about and
+    not settled is asked again when the same badge signs on. NO_COLOR leaves colours out.
+    """
     console = output.console(call)
     chosen = feeds.Sources(call.told.camera if camera else None, call.told.serial, call.told.baud)
     with output.troubles(call), assembly.bench(call.told) as bench:

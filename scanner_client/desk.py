@@ -123,7 +123,7 @@ class Desk:
             self._forgetting = True
             self.hear(dialogue.Tick())
             return True
-        if any(left <= each < self._left_s for each in shifts.NOTICES_S):
+        if any(left <= each < min(self._left_s, 60 * self.state.idle_min) for each in shifts.NOTICES_S):
             told = f"Nobody has used this bench for a while. It signs off in {left} s. Press Enter to stay."
             self._say(told, "bold yellow")
         self._left_s = left

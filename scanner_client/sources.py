@@ -157,6 +157,8 @@ def keys(
         for byte in arrived:
             state, event = wedge.feed(state, byte, _ms(clock))
             if event is not None:
+                # What comes of a line begins where the line stood.
+                echo("")
                 yield event
         echo(wedge.shown(state))
 

@@ -14,7 +14,7 @@ import pytest
 import zxingcpp
 from click.testing import CliRunner, Result
 
-from scanner_client import cli, link, outbox, settings, station
+from scanner_client import cli, guidance, link, outbox, settings, station
 from scanner_client.output import Exit
 from service.core import wedge_profile
 from tests.client import fake, symbols, terminals
@@ -380,3 +380,15 @@ def test_help_names_every_setting(run: Run) -> None:
     shown = run("--help").stdout
     for name in settings.Settings.__struct_fields__:
         assert f"_{name.upper()}" in shown
+
+
+def test_help_of_work_says_what_can_be_said(run: Run) -> None:
+    """What can be said inside is known before one starts, and that an unattended bench signs off."""
+    shown = run("work", "--help").stdout
+    assert "TINEBOOK_BENCH_IDLE_MIN" in shown
+    assert all(each in shown.split("\n") for each in guidance_lines())
+
+
+def guidance_lines() -> list[str]:
+    """The help inside, as it stands in the help of the command."""
+    return [f"  {each}" for each in guidance.help_lines(78)]

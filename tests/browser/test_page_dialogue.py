@@ -152,3 +152,31 @@ def test_what_comes_back_from_the_service_keeps_no_bench_awake(module_page: Any)
     """Only a person's act puts the time-out off."""
     came = module_page.evaluate(TALK, [*ASKED[:2], [{**OPENED, "type": "shown"}, 14 * MINUTE_MS]])
     assert came["state"]["used_at_ms"] == 0
+
+
+def test_a_failed_question_is_no_answer_and_forgets_nothing(module_page: Any) -> None:
+    """When asking fails the steps stay open, without an answer, and are recorded only with a reason."""
+    came = module_page.evaluate(TALK, [*ASKED, [{"type": "failed", "text": "no"}, 6]])["state"]
+    assert (came["phase"], came["pending"], came["advice"]["plan"]) == ("answered", [0], None)
+
+
+def test_what_went_in_is_tested_even_if_the_rest_was_not_done(module_page: Any) -> None:
+    """Two planned, one done, the other not: the one that went in is still up for its seating test."""
+    advice = {"plan": {"steps": [{"answer": "go"}, {"answer": "go"}]}, "remarks": []}
+    script = [
+        *ASKED[:4],
+        [{"type": "toggle", "cavity": "C"}, 4],
+        [{"type": "ask"}, 5],
+        [{"type": "advised", "advice": advice}, 6],
+        [{"type": "done", "places": [0]}, 7],
+        [{"type": "not_done"}, 8],
+    ]
+    came = module_page.evaluate(TALK, script)["state"]
+    assert (came["phase"], came["to_test"]) == ("seating", ["14"])
+
+
+def test_nobody_is_signed_on_by_the_mark_of_a_thing(module_page: Any) -> None:
+    """A message that names a connector is no badge."""
+    mark = {"meaning": "iuid", "identity": "D0CVA51", "faults": [], "named": None}
+    scan = {"type": "scanned", "mark": mark, "reading": {"text": "[)>"}}
+    assert module_page.evaluate(TALK, [[scan, 1]])["state"]["shift"]["badge"] is None

@@ -112,7 +112,8 @@ function scanned(state, { reading, mark }) {
   if (state.reasoned) return say(state, "Type the reason first, or cancel.");
   const named = NAMED[mark.meaning];
   if (named) return named(state, mark.named);
-  if (!signedOn(state)) return signOn(state, reading.text);
+  // A message that names a thing is nobody's badge.
+  if (!signedOn(state)) return mark.meaning === "plain_serial" ? signOn(state, reading.text) : say(state, "Scan or type your badge first.");
   const part = mark.current_part_number ?? mark.part_number ?? (mark.identity === null || mark.meaning === "plain_serial" ? reading.text : null);
   if (state.subject && part && !mark.cage) {
     const kind = partKind(part);
@@ -197,6 +198,7 @@ function looked(state) {
 /** @param {any} state @param {any} reading @returns {[any, Effect[]]} */
 function find(state, reading) {
   if (!signedOn(state)) return say(state, "Scan or type your badge first.");
+  if (state.resume) return resumed(state);
   if (state.pending.length) {
     if (state.mark === reading.text) return say(state, "Yes, this is the connector at hand.", false);
     return say(state, UNSETTLED);
@@ -309,7 +311,8 @@ function advised(state, { advice }) {
 
 /** Another cavity or part instead: the question is withdrawn, what was chosen stays. @param {any} state @returns {[any, Effect[]]} */
 function notDone(state) {
-  const left = { ...state, phase: "connector", steps: [], advice: null, pending: [], reasoned: null };
+  const phase = state.to_test.length ? "seating" : "connector";
+  const left = { ...state, phase, steps: [], advice: null, pending: [], reasoned: null };
   return [{ ...left, said: { text: "Nothing more of it is recorded.", urgent: false } }, []];
 }
 
@@ -401,7 +404,8 @@ function undo(state, { text }, moment) {
 /** Anything else that happened: a finding, a tine entry, a mating. @param {any} state @param {Heard} heard @param {Moment} moment @returns {[any, Effect[]]} */
 function other(state, { kind, fields }, moment) {
   if (kind === "finding" && !fields.note?.trim()) return say(state, "Say what is wrong.");
-  const made = [drafts.entry(reference(state), state.shift, kind, fields, moment)];
+  const looked = kind === "tine_entry" && fields.tool && state.tool_looked_at ? { tool_looked_at: true } : {};
+  const made = [drafts.entry(reference(state), state.shift, kind, { ...fields, ...looked }, moment)];
   return [{ ...state, recent: made, panel: null, said: { text: "Recorded.", urgent: false } }, [{ type: "keep", entries: made }]];
 }
 
@@ -415,8 +419,9 @@ function kept(state, { sent }) {
 
 /** @param {any} state @param {Heard} heard @returns {[any, Effect[]]} */
 function failed(state, { text }) {
-  const back = state.phase === "asking" ? { ...state, phase: "connector", steps: [], pending: [] } : state;
-  return say(back, text);
+  if (state.phase !== "asking") return say(state, text);
+  // No answer is no reason to forget what somebody is about to do, or has done.
+  return advised(state, { type: "advised", advice: { plan: null, basis: "nothing", remarks: [text], as_of: null } });
 }
 
 /** @param {any} state @param {Heard} heard @returns {[any, Effect[]]} */

@@ -13,7 +13,7 @@ from litestar.exceptions import HTTPException
 from service import catalog, messages, problems, settings
 from service.api import http, openapi
 from service.api.services import Services
-from service.pages import part_numbers
+from service.pages import openid, part_numbers, planner
 from service.settings import Settings
 from service.store import database, migrate
 from service.workflow.recording import BusyError, Recorder
@@ -35,6 +35,7 @@ def build_app(config: Settings) -> Litestar:
         recorder = Recorder(dsn, config.house, reference, config.queue_limit)
         recorder.start()
         app.state.services = Services(pool, recorder, reference, config.house, now)
+        app.state.provider = _provider(config)
         app.state.openapi = messages.to_json(openapi.document(metadata.version("tinebook")))
         try:
             yield
@@ -43,7 +44,7 @@ def build_app(config: Settings) -> Litestar:
             await pool.close()
 
     return Litestar(
-        route_handlers=[*http.routes(), *part_numbers.routes()],
+        route_handlers=[*http.routes(), *part_numbers.routes(), *planner.routes()],
         lifespan=[lifespan],
         exception_handlers={
             problems.ProblemRaised: http.on_problem,
@@ -55,6 +56,22 @@ def build_app(config: Settings) -> Litestar:
         openapi_config=None,
         logging_config=None,
     )
+
+
+def _provider(config: Settings) -> openid.Provider | None:
+    """The identity provider for the pages, where one is set up."""
+    if config.oidc_issuer is None or config.oidc_client_id is None:
+        return None
+    secret = (
+        None if config.oidc_client_secret_file is None else config.oidc_client_secret_file.read_text("utf-8").strip()
+    )
+    client = openid.Client(
+        issuer=config.oidc_issuer,
+        client_id=config.oidc_client_id,
+        client_secret=secret,
+        scope_claim=config.oidc_scope_claim,
+    )
+    return openid.Provider(client, now)
 
 
 def from_environment() -> Litestar:

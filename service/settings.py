@@ -37,6 +37,14 @@ class Settings(Struct, frozen=True, kw_only=True):
     """The house rule where a count or a rating is not known: never go."""
     nearing_fraction: float = 0.8
     """The fraction of a rating from which an insertion is answered with a warning."""
+    oidc_issuer: str | None = None
+    """OpenID Connect for the pages: the provider's issuer. Without it they are signed in to with a token alone."""
+    oidc_client_id: str | None = None
+    """How the provider knows this service."""
+    oidc_client_secret_file: Path | None = None
+    """A file with the secret that goes with it; none for a public client."""
+    oidc_scope_claim: str = "groups"
+    """The claim that lists somebody's groups; those called tinebook- and a scope open what the scope opens."""
 
     @property
     def house(self) -> HouseRule:
@@ -65,4 +73,6 @@ def read(environment: Mapping[str, str]) -> Settings:
         msgspec.convert(msgspec.to_builtins(settings.house), HouseRule)
     except msgspec.ValidationError as error:
         raise SettingsError(f"a TINEBOOK_ setting can't be used: {error}") from error
+    if (settings.oidc_issuer is None) != (settings.oidc_client_id is None):
+        raise SettingsError("TINEBOOK_OIDC_ISSUER and TINEBOOK_OIDC_CLIENT_ID go together: set both or neither")
     return settings

@@ -16,7 +16,7 @@ _SHELL, _HOLE = "#eef2f6", "#ffffff"
 
 # Smallest first: circles show the order of the sizes, not their dimensions.
 _SIZES = (("23", "22D", "22M", "22"), ("20",), ("16",), ("12",), ("10",), ("8",), ("4",), ("0",))
-_STEP = 0.84
+STEP = 0.84
 """How much smaller the circle of the next smaller size is."""
 FACES = {Face.MATING_FACE: "mating face (front)", Face.WIRE_SIDE: "wire side (rear)"}
 
@@ -79,13 +79,13 @@ def counted(cavities: Sequence[Cavity]) -> dict[str, int]:
 
 
 def _holes(cavities: Sequence[Cavity], layout: Layout, sex: Sex | None, face: Face) -> list[Markup]:
-    ranks = [_rank(each.contact_size) for each in cavities]
+    ranks = [rank(each.contact_size) for each in cavities]
     most = max(ranks, default=0)
     longest = max((len(each.id or "") for each in cavities), default=0)
     found = []
-    for each, rank, place in zip(cavities, ranks, layout.places, strict=True):
+    for each, own, place in zip(cavities, ranks, layout.places, strict=True):
         x, y = places.seen(place, sex, face)
-        radius = min(layout.pitch * _RADIUS * 0.47, 24.0) * _STEP ** min(most - rank, 3)
+        radius = min(layout.pitch * _RADIUS * 0.47, 24.0) * STEP ** min(most - own, 3)
         found.append(_hole(each, x * _RADIUS, -y * _RADIUS, radius, longest))
     return found
 
@@ -100,7 +100,7 @@ def _hole(cavity: Cavity, x: float, y: float, radius: float, longest: int) -> Ma
     return element("g", element("title", text(f"{cavity.id}: size {cavity.contact_size}")), circle, shown)
 
 
-def _rank(size: str) -> int:
+def rank(size: str) -> int:
     """Larger for larger contacts; a kind may stand behind the size, as in `8 twinax`."""
     plain = size.split(" ", maxsplit=1)[0]
-    return next((rank for rank, sizes in enumerate(_SIZES) if plain in sizes), 0)
+    return next((at for at, sizes in enumerate(_SIZES) if plain in sizes), 0)

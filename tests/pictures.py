@@ -84,7 +84,15 @@ def terminal(browser: Browser, ready: dict[str, dict[str, str]], photo: Path) ->
             "TERM": "xterm-256color",
             "COLORTERM": "truecolor",
         }
-        command = [sys.executable, "-c", "from scanner_client.cli import main; main()", "plan", "--image", str(photo), "replace:1"]
+        command = [
+            sys.executable,
+            "-c",
+            "from scanner_client.cli import main; main()",
+            "plan",
+            "--image",
+            str(photo),
+            "replace:1",
+        ]
         seen = in_terminal(command, os.environ | told)
     console = Console(record=True, width=COLUMNS, file=open(os.devnull, "w"), force_terminal=True)  # noqa: PTH123, SIM115
     console.print(Text.from_ansi(seen))

@@ -177,6 +177,6 @@ def test_what_went_in_is_tested_even_if_the_rest_was_not_done(module_page: Any) 
 
 def test_nobody_is_signed_on_by_the_mark_of_a_thing(module_page: Any) -> None:
     """A message that names a connector is no badge."""
-    mark = {"meaning": "iuid", "identity": "D0CVA51", "faults": [], "named": None}
+    mark: dict[str, Any] = {"meaning": "iuid", "identity": "D0CVA51", "faults": [], "named": None}
     scan = {"type": "scanned", "mark": mark, "reading": {"text": "[)>"}}
     assert module_page.evaluate(TALK, [[scan, 1]])["state"]["shift"]["badge"] is None

@@ -98,7 +98,7 @@ _HOLD = (
     Code.WRONG_CONTACT,
 )
 _RECORD = (Code.CLOSED_NO_FINDING, Code.INSPECTED_OWN_WORK, Code.UNKNOWN_PERSON, Code.UNKNOWN_TOOL)
-SERIOUSNESS = {code: Seriousness.COUNT for code in Code} | {
+SERIOUSNESS = dict.fromkeys(Code, Seriousness.COUNT) | {
     **dict.fromkeys(_HOLD, Seriousness.HOLD),
     **dict.fromkeys(_RECORD, Seriousness.RECORD),
 }

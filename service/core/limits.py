@@ -1,18 +1,34 @@
-"""A connector's line on the fleet's list: where its limiting cavity stands. Connectors within their rating have none."""
+"""Rows of the fleet's lists: a connector by its limiting cavity, and each retainer that is used up or nearly so."""
+
+from collections.abc import Sequence
 
 from msgspec import Struct
 
-from service.core import cycles, plans
+from service.core import cycles
 from service.core.cycles import Limits, Standing, Wear
-from service.core.entries import Definition, HouseRule
-from service.core.states import ConnectorState
+from service.core.entries import Definition
+from service.core.states import CavityState, ConnectorState
 
 NOBODY_KNOWS = 2_147_483_647
 """Urgency where what remains is not known: after everything that is."""
+RANK = {wear: max(cycles.SEVERITY.values()) - severity for wear, severity in cycles.SEVERITY.items()}
+"""The worst wear comes first, with 0."""
 
 
-_WORN = (Wear.SPENT, Wear.OVER)
+_SPENT = (Wear.SPENT, Wear.OVER)
 """Can't take a contact again."""
+_WORN = (Wear.NEARING, Wear.SPENT, Wear.OVER)
+
+
+class Whereabouts(Struct, frozen=True):
+    """By what a connector is found in a report: its place, what it is, and the bench that recorded last."""
+
+    asset: str | None = None
+    zone: str | None = None
+    position: str | None = None
+    family: str | None = None
+    part_number: str | None = None
+    bench: str | None = None
 
 
 class LimitLine(Struct, frozen=True):
@@ -27,33 +43,34 @@ class LimitLine(Struct, frozen=True):
     rating_verified: bool
     remaining: int | None
     worn_cavities: int
+    unknown_cavities: int
     asset: str | None
     zone: str | None
     position: str | None
+    family: str | None
+    part_number: str | None
+    bench: str | None
 
 
-def line(definition: Definition, state: ConnectorState, house: HouseRule) -> LimitLine | None:
-    """The line of a connector; None if it is within its rating or retired."""
-    figures = cycles.limits(definition.rating, definition.nearing_fraction, house)
-    return _line(definition, state, figures, [plans.standing(each, figures) for each in state.cavities])
+class WornCavity(Struct, frozen=True):
+    """A retainer that nears its rating, has reached it or is over it: known to be so, even where its whole count is not known."""
+
+    cavity: str
+    rank: int
+    urgency: int
+    retainer_life: int
+    occupied: bool | None
+    cycles_begun: int
+    cycles_completed: int
+    rating: int | None
+    rating_verified: bool
+    remaining: int | None
 
 
-def lines(
-    definition: Definition, before: ConnectorState, after: ConnectorState, house: HouseRule
-) -> tuple[LimitLine | None, LimitLine | None]:
-    """The lines before and after entries. A cavity that they left alone is judged once: they rarely touch them all."""
-    figures = cycles.limits(definition.rating, definition.nearing_fraction, house)
-    now = [plans.standing(each, figures) for each in after.cavities]
-    then = [
-        stands if old is new else plans.standing(old, figures)
-        for old, new, stands in zip(before.cavities, after.cavities, now, strict=True)
-    ]
-    return _line(definition, before, figures, then), _line(definition, after, figures, now)
-
-
-def _line(
-    definition: Definition, state: ConnectorState, figures: Limits, standings: list[Standing]
+def line(
+    definition: Definition, state: ConnectorState, standings: Sequence[Standing], where: Whereabouts
 ) -> LimitLine | None:
+    """The line of a connector; None if it is within its rating or retired."""
     within = Wear.WITHIN
     if state.whole.retired or all(each.wear is within for each in standings):
         return None
@@ -62,16 +79,41 @@ def _line(
         return None
     stands = standings[limiting]
     return LimitLine(
-        rank=max(cycles.SEVERITY.values()) - cycles.SEVERITY[stands.wear],
+        rank=RANK[stands.wear],
         urgency=NOBODY_KNOWS if stands.left is None else stands.left,
         wear=stands.wear.value,
         limiting_cavity=state.cavities[limiting].id,
         cycles_begun=stands.begun,
-        rating=figures.rating,
+        rating=None if definition.rating is None else definition.rating.value,
         rating_verified=definition.rating is not None and definition.rating.verified,
         remaining=stands.left,
-        worn_cavities=sum(each.wear in _WORN for each in standings),
-        asset=state.whole.asset,
-        zone=state.whole.zone,
-        position=state.whole.position,
+        worn_cavities=sum(each.wear in _SPENT for each in standings),
+        unknown_cavities=sum(each.wear is Wear.UNKNOWN for each in standings),
+        asset=where.asset,
+        zone=where.zone,
+        position=where.position,
+        family=where.family,
+        part_number=where.part_number,
+        bench=where.bench,
+    )
+
+
+def worn(definition: Definition, cavity: CavityState, stands: Standing) -> WornCavity | None:
+    """The row of a worn retainer. One of which nothing is known has none: a fleet of them would be one row a cavity."""
+    return judged(definition, cavity, stands) if stands.wear in _WORN else None
+
+
+def judged(definition: Definition, cavity: CavityState, stands: Standing) -> WornCavity:
+    """A retainer as the fleet's list shows it, whatever its wear."""
+    return WornCavity(
+        cavity=cavity.id,
+        rank=RANK[stands.wear],
+        urgency=NOBODY_KNOWS if stands.left is None else stands.left,
+        retainer_life=cavity.life,
+        occupied=cavity.occupied,
+        cycles_begun=stands.begun,
+        cycles_completed=stands.completed,
+        rating=None if definition.rating is None else definition.rating.value,
+        rating_verified=definition.rating is not None and definition.rating.verified,
+        remaining=stands.left,
     )

@@ -9,7 +9,6 @@ from msgspec import Struct
 
 from service.core import chain, states
 from service.core.entries import CavityDefinition, Definition, Recorded
-from service.core.limits import LimitLine
 from service.core.states import ConnectorState
 from service.store import database
 from service.store.database import Connection
@@ -29,6 +28,7 @@ class Head(Struct, frozen=True):
     definition: Definition
     definition_number: int
     state: ConnectorState
+    bench: str | None = None
 
 
 class Definitions:
@@ -79,15 +79,18 @@ async def heads(
             definition=known[row["connector"], row["definition"]],
             definition_number=row["definition"],
             state=states.decode(row["state"]),
+            bench=row["bench"],
         )
         for row in rows
     }
 
 
-async def history(connection: Connection, connector: UUID, cavities: frozenset[str] | None) -> list[Recorded]:
-    """What was recorded of these cavities and of the whole, or all of it."""
+async def history(
+    connection: Connection, connector: UUID, cavities: frozenset[str] | None
+) -> list[tuple[int, Recorded]]:
+    """What was recorded of these cavities and of the whole, or all of it, with the numbers in the ledger."""
     rows = await database.fetch(connection, "history", connector, None if cavities is None else sorted(cavities))
-    return [chain.decode_body(row["body"]).recorded for row in rows]
+    return [(row["number"], chain.decode_body(row["body"]).recorded) for row in rows]
 
 
 class LedgerRow(Struct, frozen=True):
@@ -133,12 +136,13 @@ async def append_receipts(connection: Connection, receipts: list[tuple[UUID, UUI
 
 
 class Moved(Struct, frozen=True):
-    """Where a head moves to."""
+    """Where a head moves to, and the bench that recorded last."""
 
     connector: UUID
     entries: int
     hash: bytes
     state: ConnectorState
+    bench: str | None
 
 
 async def move_heads(connection: Connection, moved: list[Moved]) -> None:
@@ -152,18 +156,15 @@ async def move_heads(connection: Connection, moved: list[Moved]) -> None:
             [each.hash for each in moved],
             [states.encode(each.state) for each in moved],
             *([getattr(each.state.whole, name) for each in moved] for name in PLACE),
+            [each.bench for each in moved],
         )
 
 
-async def put_limit_lines(connection: Connection, lines: list[tuple[UUID, LimitLine | None]]) -> None:
-    """Bring the fleet's list up to date for these connectors."""
-    gone = [connector for connector, line in lines if line is None]
-    if gone:
-        await database.run(connection, "drop_limit_lines", gone)
-    present = [(connector, line) for connector, line in lines if line is not None]
-    if present:
-        columns = [[getattr(line, name) for _, line in present] for name in LimitLine.__struct_fields__]
-        await database.run(connection, "put_limit_lines", [connector for connector, _ in present], *columns)
+def last_bench(before: str | None, news: Iterable[Recorded]) -> str | None:
+    """The bench that recorded last, in the order of recording; entries that state none leave it."""
+    for each in news:
+        before = each.entry.bench or before
+    return before
 
 
 class Parking(Struct, frozen=True):

@@ -9,9 +9,9 @@ import msgspec
 from msgspec import Struct
 
 from service import messages, problems, views
-from service.core import chain, entries, fold, limits, marks, states
+from service.core import chain, entries, fold, marks, reported, states
 from service.core.entries import Entry, HouseRule, Recorded, Text
-from service.store import database, ledger
+from service.store import database, fleet, ledger
 from service.store.database import Connection
 from service.store.ledger import Head
 from service.workflow import finding, recording
@@ -103,10 +103,14 @@ async def revise_rating(
         await database.run(
             connection, "append_definition", connector, number, at, body, chain.link(hashes[-1]["hash"], body)
         )
-        state = fold.fold(definition, await ledger.history(connection, connector, None))
+        past = await ledger.history(connection, connector, None)
+        state = fold.fold(definition, [each for _, each in past])
         await database.run(connection, "move_definition", connector, number, states.encode(state))
-        await ledger.put_limit_lines(connection, [(connector, limits.line(definition, state, house))])
-        return Head(connector, head.entries, head.hash, definition, number, state)
+        before = reported.judge(head.definition, head.state, head.bench, house)
+        change = reported.change(before, reported.judge(definition, state, head.bench, house))
+        known = {each.entry.id: (number, each) for number, each in past}
+        await fleet.put(connection, [change], fleet.open_rows(connector, change.opened, known, change.where))
+        return Head(connector, head.entries, head.hash, definition, number, state, head.bench)
 
 
 def unknown(connector: str) -> problems.ProblemRaised:

@@ -7,12 +7,13 @@ from uuid import UUID
 import msgspec
 from msgspec import Struct
 
-from service.core import chain, fold, limits, marks, states
+from service.core import chain, fold, marks, reported, states
 from service.core.entries import Definition, HouseRule, Recorded
 from service.core.limits import LimitLine
-from service.store import database, ledger
+from service.store import database, fleet, ledger
 from service.store.database import Connection
-from service.workflow import finding
+from service.store.fleet import OpenRow, WornRow
+from service.workflow import finding, reckoning
 
 _PAGE = 200
 _NOWHERE = UUID(int=0)
@@ -45,7 +46,10 @@ class Proof(Struct, frozen=True):
     hash: bytes
     state: bytes
     place: _Place
+    bench: str | None
     line: LimitLine | None
+    worn: list[WornRow]
+    open: list[OpenRow]
 
 
 class Waiting(Struct, frozen=True):
@@ -64,6 +68,8 @@ class Page(Struct, frozen=True):
     definitions: dict[UUID, list[Any]]
     entries: dict[UUID, list[Any]]
     lines: dict[UUID, LimitLine]
+    worn: dict[UUID, list[WornRow]]
+    open: dict[UUID, list[OpenRow]]
     identities: dict[UUID, _Identity]
     keys: dict[UUID, set[str]]
 
@@ -76,6 +82,25 @@ async def verify(
     connection: Connection, house: HouseRule, only: UUID | None, progress: Progress
 ) -> AsyncIterator[Break]:
     """Every place where chain, fold or state does not hold, over the whole database or one connector."""
+    sound = True
+    async for each in _of_connectors(connection, house, only, progress):
+        sound = False
+        yield each
+    if only is not None:
+        return
+    for each in await _gone(connection):
+        yield each
+    async for waiting in _waiting(connection):
+        if not waiting.intact or waiting.keys != waiting.kept:
+            yield _misplaced(waiting)
+    # Sums can be told right from wrong only where what they are sums of is right.
+    for what in reckoning.told(await reckoning.missing(connection, house)) if sound else ():
+        yield Break(None, what, "is not the sum of what the states give")
+
+
+async def _of_connectors(
+    connection: Connection, house: HouseRule, only: UUID | None, progress: Progress
+) -> AsyncIterator[Break]:
     async for page in _pages(connection, only, progress, read_only=True):
         for row in page.connectors:
             proof, breaks = prove(row["connector"], page, house)
@@ -84,12 +109,6 @@ async def verify(
             if proof is not None:
                 for each in _against(row, proof, page):
                     yield each
-    if only is None:
-        for each in await _gone(connection):
-            yield each
-        async for waiting in _waiting(connection):
-            if not waiting.intact or waiting.keys != waiting.kept:
-                yield _misplaced(waiting)
 
 
 async def rebuild(
@@ -97,12 +116,26 @@ async def rebuild(
 ) -> AsyncIterator[UUID | Break]:
     """Write the state anew from the ledger; yields the connectors whose state was another, and breaks that prevent it.
 
-    Where entries are gone the state stays, since it is a witness of them.
+    Where entries are gone the state stays, since it is a witness of them; and so do the sums where anything is broken.
     """
     gone = await _gone(connection) if only is None else []
     for each in gone:
         yield each
-    witnesses = {each.connector for each in gone}
+    sound = not gone
+    async for outcome in _again(connection, house, only, progress, {each.connector for each in gone}):
+        sound = sound and not isinstance(outcome, Break)
+        yield outcome
+    if only is not None:
+        return
+    async for outcome in _waiting_again(connection):
+        yield outcome
+    if sound:
+        await fleet.add(connection, await reckoning.missing(connection, house))
+
+
+async def _again(
+    connection: Connection, house: HouseRule, only: UUID | None, progress: Progress, witnesses: set[UUID | None]
+) -> AsyncIterator[UUID | Break]:
     async for page in _pages(connection, only, progress, read_only=False):
         for row in page.connectors:
             proof, breaks = prove(row["connector"], page, house)
@@ -115,9 +148,6 @@ async def rebuild(
             if _against(row, proof, page):
                 await _replace(connection, row["connector"], proof)
                 yield row["connector"]
-    if only is None:
-        async for outcome in _waiting_again(connection):
-            yield outcome
 
 
 async def _waiting_again(connection: Connection) -> AsyncIterator[UUID | Break]:
@@ -133,8 +163,8 @@ async def _waiting_again(connection: Connection) -> AsyncIterator[UUID | Break]:
 
 async def _replace(connection: Connection, connector: UUID, proof: Proof) -> None:
     head = (connector, proof.entries, proof.hash, proof.definition_number, proof.state)
-    await database.run(connection, "replace_head", *head, *proof.place)
-    await ledger.put_limit_lines(connection, [(connector, proof.line)])
+    await database.run(connection, "replace_head", *head, *proof.place, proof.bench)
+    await fleet.replace(connection, connector, proof.line, proof.worn, proof.open)
     await database.run(connection, "replace_identity", connector, *_identity(proof.definition))
     await database.run(connection, "drop_marks", connector)
     await database.run(connection, "register_marks", _keys(proof.definition), connector)
@@ -176,7 +206,14 @@ async def _pages(
 async def _page(connection: Connection, rows: list[Any], identities: dict[UUID, _Identity]) -> Page:
     ids = list(identities)
     page = Page(
-        rows, {each: [] for each in ids}, {each: [] for each in ids}, {}, identities, {each: set() for each in ids}
+        connectors=rows,
+        definitions={each: [] for each in ids},
+        entries={each: [] for each in ids},
+        lines={},
+        worn={each: [] for each in ids},
+        open={each: [] for each in ids},
+        identities=identities,
+        keys={each: set() for each in ids},
     )
     for row in await database.fetch(connection, "proof_definitions", ids):
         page.definitions[row["connector"]].append(row)
@@ -184,6 +221,10 @@ async def _page(connection: Connection, rows: list[Any], identities: dict[UUID, 
         page.entries[row["connector"]].append(row)
     for row in await database.fetch(connection, "proof_limit_lines", ids):
         page.lines[row["connector"]] = LimitLine(*(row[name] for name in LimitLine.__struct_fields__))
+    for row in await database.fetch(connection, "proof_worn", ids):
+        page.worn[row["connector"]].append(WornRow(*row))
+    for row in await database.fetch(connection, "proof_open", ids):
+        page.open[row["connector"]].append(OpenRow(*row))
     for row in await database.fetch(connection, "proof_marks", ids):
         page.keys[row["connector"]].add(row["key"])
     return page
@@ -207,10 +248,27 @@ def prove(connector: UUID, page: Page, house: HouseRule) -> tuple[Proof | None, 
     ]
     if breaks:
         return None, breaks
+    return _proved(definition, len(definitions), history, head, house), breaks
+
+
+def _proved(definition: Definition, number: int, history: list[Recorded], head: bytes, house: HouseRule) -> Proof:
     state = fold.fold(definition, history)
-    line = limits.line(definition, state, house)
-    place = (state.whole.asset, state.whole.zone, state.whole.position)
-    return Proof(definition, len(definitions), len(history), head, states.encode(state), place, line), breaks
+    bench = ledger.last_bench(None, history)
+    subject = reported.judge(definition, state, bench, house)
+    worn, opened, _ = reported.whole(subject)
+    known = {each.entry.id: (place, each) for place, each in enumerate(history, 1)}
+    return Proof(
+        definition=definition,
+        definition_number=number,
+        entries=len(history),
+        hash=head,
+        state=states.encode(state),
+        place=(state.whole.asset, state.whole.zone, state.whole.position),
+        bench=bench,
+        line=subject.line,
+        worn=fleet.worn_rows(definition.connector, worn.values(), subject.where),
+        open=fleet.open_rows(definition.connector, opened, known, subject.where),
+    )
 
 
 def _chained(
@@ -284,7 +342,8 @@ def _keys(definition: Definition) -> list[str]:
 def _against(row: Any, proof: Proof, page: Page) -> list[Break]:
     """Where what a connector is found by, or its state, differs from what its records give."""
     connector = row["connector"]
-    found = _against_state(row, proof, page.lines.get(connector))
+    found = _against_state(row, proof)
+    found += _against_reports(connector, proof, page)
     if page.identities[connector] != _identity(proof.definition):
         found.append(Break(connector, "identity", "is not what its definition says"))
     if page.keys[connector] != set(_keys(proof.definition)):
@@ -292,7 +351,16 @@ def _against(row: Any, proof: Proof, page: Page) -> list[Break]:
     return found
 
 
-def _against_state(row: Any, proof: Proof, line: LimitLine | None) -> list[Break]:
+def _against_reports(connector: UUID, proof: Proof, page: Page) -> list[Break]:
+    kept = (
+        ("limit line", page.lines.get(connector), proof.line),
+        ("worn cavities", page.worn[connector], sorted(proof.worn, key=lambda each: each.cavity)),
+        ("open discrepancies", page.open[connector], proof.open),
+    )
+    return [Break(connector, what, "is not what the state gives") for what, held, given in kept if held != given]
+
+
+def _against_state(row: Any, proof: Proof) -> list[Break]:
     connector = row["connector"]
     if row["hash"] is None:
         return [Break(connector, "head", "is missing")]
@@ -309,6 +377,6 @@ def _against_state(row: Any, proof: Proof, line: LimitLine | None) -> list[Break
         found.append(Break(connector, "state", "is not what the ledger gives"))
     if tuple(row[name] for name in ledger.PLACE) != proof.place:
         found.append(Break(connector, "place", "is not what the state gives"))
-    if line != proof.line:
-        found.append(Break(connector, "limit line", "is not what the state gives"))
+    if row["bench"] != proof.bench:
+        found.append(Break(connector, "bench", "is not the one that recorded last"))
     return found

@@ -10,11 +10,11 @@ import msgspec
 from msgspec import Struct
 
 from service import messages, problems, views
-from service.core import chain, entries, fold, limits, marks, noting
+from service.core import chain, entries, fold, marks, noting, reported
 from service.core.entries import Definition, Entry, HouseRule, Recorded
 from service.core.marks import Mark
 from service.core.states import ConnectorState
-from service.store import database, ledger
+from service.store import database, fleet, ledger
 from service.store.database import Connection
 from service.store.ledger import Head
 from service.workflow import finding
@@ -160,7 +160,8 @@ class Draft:
         self.rows: list[ledger.LedgerRow] = []
         self.receipts: list[tuple[UUID, UUID | None, bytes]] = []
         self.moved: list[ledger.Moved] = []
-        self.lines: list[tuple[UUID, limits.LimitLine | None]] = []
+        self.changes: list[reported.Change] = []
+        self.opened: list[fleet.OpenRow] = []
         self.parkings: list[ledger.Parking] = []
 
     async def write(self, connection: Connection) -> None:
@@ -168,8 +169,8 @@ class Draft:
         await ledger.append_receipts(connection, self.receipts)
         await ledger.append(connection, self.rows)
         await ledger.move_heads(connection, self.moved)
-        await ledger.put_limit_lines(connection, self.lines)
         await ledger.park(connection, self.parkings)
+        await fleet.put(connection, self.changes, self.opened)
 
 
 class Scribe:
@@ -263,12 +264,17 @@ class Scribe:
         """Fold new entries of one connector into its state, and draft what that writes."""
         news = self._with_means_noted(news, head.definition)
         rows = ledger.next_rows(head.connector, head.entries, head.hash, news)
-        state = await _folded(connection, head, news)
+        state, past = await _folded(connection, head, news)
+        bench = ledger.last_bench(head.bench, news)
         draft.rows.extend(rows)
-        draft.moved.append(ledger.Moved(head.connector, rows[-1].number, rows[-1].hash, state))
-        before, line = limits.lines(head.definition, head.state, state, self._house)
-        if line != before:
-            draft.lines.append((head.connector, line))
+        draft.moved.append(ledger.Moved(head.connector, rows[-1].number, rows[-1].hash, state, bench))
+        before = reported.judge(head.definition, head.state, head.bench, self._house)
+        change = reported.change(before, reported.judge(head.definition, state, bench, self._house, before))
+        draft.changes.append(change)
+        if change.opened:
+            known = {each.entry.id: (number, each) for number, each in past}
+            known |= {row.recorded.entry.id: (row.number, row.recorded) for row in rows}
+            draft.opened += fleet.open_rows(head.connector, change.opened, known, change.where)
         return state
 
     def _with_means_noted(self, news: list[Recorded], known: Definition) -> list[Recorded]:
@@ -330,14 +336,18 @@ def _cavity_problem(entry: Entry, known: Mapping[str, object]) -> messages.Probl
     return None
 
 
-async def _folded(connection: Connection, head: Head, news: list[Recorded]) -> ConnectorState:
+async def _folded(
+    connection: Connection, head: Head, news: list[Recorded]
+) -> tuple[ConnectorState, list[tuple[int, Recorded]]]:
+    """The new state, and what was read of the history for it."""
     state = fold.extend(head.definition, head.state, news)
     if state is not None:
-        return state
+        return state, []
     only = fold.touched(head.state, news)
     partial = only if only is not None and not head.state.whole.referring else None
-    history = await ledger.history(connection, head.connector, partial)
-    return fold.refold(head.definition, head.state, [*history, *news], only)
+    past = await ledger.history(connection, head.connector, partial)
+    history = [*(each for _, each in past), *news]
+    return fold.refold(head.definition, head.state, history, only), past
 
 
 def results(

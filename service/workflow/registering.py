@@ -8,11 +8,11 @@ import msgspec
 from msgspec import Struct
 
 from service import catalog, messages, problems
-from service.core import chain, enrolment, limits, marks, states
+from service.core import chain, enrolment, marks, reported, states
 from service.core.entries import CavityDefinition, CavityIds, Definition, HouseRule
 from service.core.house import What
 from service.core.marks import Mark
-from service.store import database, ledger
+from service.store import database, fleet, ledger
 from service.store.database import Connection
 from service.store.ledger import Head
 from service.workflow import connectors, finding, recording, scanning, shop
@@ -265,7 +265,7 @@ class Beginning(Struct, frozen=True):
     hash: bytes
     state: states.ConnectorState
     encoded: bytes
-    line: limits.LimitLine | None
+    change: reported.Change
 
     @property
     def connector(self) -> UUID:
@@ -275,17 +275,23 @@ class Beginning(Struct, frozen=True):
 
 def begin(definitions: Iterable[Definition], house: HouseRule, by: str, at: datetime) -> Iterator[Beginning]:
     """What each connector begins with. Those of one kind begin in the same state, so it is worked out once a kind."""
-    kinds: dict[object, tuple[states.ConnectorState, bytes, limits.LimitLine | None]] = {}
+    kinds: dict[object, tuple[states.ConnectorState, bytes, reported.Change]] = {}
     for each in definitions:
-        kind = (each.cavities, each.history, each.populated, each.rating, each.nearing_fraction)
+        kind = (
+            *(each.cavities, each.history, each.populated, each.rating, each.nearing_fraction),
+            *(each.family, each.part_number),
+        )
         if kind not in kinds:
             state = states.blank(each)
-            kinds[kind] = state, states.encode(state), limits.line(each, state, house)
+            news = reported.change(None, reported.judge(each, state, None, house))
+            kinds[kind] = state, states.encode(state), news
         body = chain.canonical_definition(
             chain.DefinitionBody(definition=each, recorded_at=at, recorded_by=by, reason="registered")
         )
         keys = marks.keys(each.serial, each.cage, each.part_number, each.connector)
-        yield Beginning(each, at, keys, body, chain.link(b"", body), *kinds[kind])
+        state, encoded, news = kinds[kind]
+        news = msgspec.structs.replace(news, connector=each.connector)
+        yield Beginning(each, at, keys, body, chain.link(b"", body), state, encoded, news)
 
 
 async def write(connection: Connection, scribe: recording.Scribe, house: HouseRule, news: Sequence[Beginning]) -> None:
@@ -294,7 +300,7 @@ async def write(connection: Connection, scribe: recording.Scribe, house: HouseRu
     The caller holds the lock on parking, and has made sure that they are new.
     """
     await _append(connection, news)
-    await ledger.put_limit_lines(connection, [(each.connector, each.line) for each in news if each.line is not None])
+    await fleet.put(connection, [each.change for each in news], [])
     keys = [key for each in news for key in each.keys]
     waiting = {row["key"] for row in await database.fetch(connection, "waiting_keys", keys)}
     for each in news:

@@ -7,7 +7,7 @@ import msgspec
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.core import answers, chain, cycles, fold, limits, plans, states
+from service.core import answers, chain, cycles, fold, limits, plans, reported, states
 from service.core.answers import Action, Answer
 from service.core.entries import REFERRING, TOOLED, Definition, Entry, HouseRule, Kind, Rating, Recorded, faults
 from service.core.states import ConnectorState
@@ -113,8 +113,53 @@ def test_lines_before_and_after_are_each_state_s_own(
     """What the write path judges together, before and after new entries, is what each state gives by itself."""
     before = fold.fold(definition, history[:split])
     after = grow(definition, before, history[:split], history[split:])
-    judged = limits.lines(definition, before, after, HOUSE)
-    assert judged == (limits.line(definition, before, HOUSE), limits.line(definition, after, HOUSE))
+    then = reported.judge(definition, before, None, HOUSE)
+    assert reported.judge(definition, after, None, HOUSE, then) == reported.judge(definition, after, None, HOUSE)
+
+
+@given(any_definition, any_definition, any_history, st.integers(1, 4), st.sampled_from([None, "Bench 1"]))
+@settings(max_examples=300)
+def test_reports_follow_the_states(
+    definition: Definition, revised: Definition, history: list[Recorded], size: int, bench: str | None
+) -> None:
+    """What each write changes in the reports adds up to what the last state gives, after batches and a new rating."""
+    state = states.blank(definition)
+    before = reported.judge(definition, state, None, HOUSE)
+    kept = Kept()
+    kept.take(reported.change(None, before))
+    for start in range(0, len(history), size):
+        state = grow(definition, state, history[:start], history[start : start + size])
+        after = reported.judge(definition, state, bench, HOUSE, before)
+        kept.take(reported.change(before, after))
+        before = after
+    revised = msgspec.structs.replace(definition, rating=revised.rating)
+    after = reported.judge(revised, fold.fold(revised, history), bench, HOUSE)
+    kept.take(reported.change(before, after))
+    worn, opened, sums = reported.whole(after)
+    assert (kept.line, kept.worn, frozenset(kept.open)) == (after.line, worn, opened)
+    assert kept.sums.shown() == sums
+
+
+class Kept:
+    """What the report tables would hold."""
+
+    def __init__(self) -> None:
+        self.line: limits.LimitLine | None = None
+        self.worn: dict[str, limits.WornCavity] = {}
+        self.open: set[reported.Open] = set()
+        self.sums = reported.Sums()
+
+    def take(self, change: reported.Change) -> None:
+        """Do what a change says; it must say no more than what differs."""
+        self.line = change.line if change.line_moved else self.line
+        assert self.line == change.line
+        for cavity in change.healed:
+            del self.worn[cavity]
+        self.worn |= {row.cavity: row for row in change.worn}
+        assert self.open.isdisjoint(change.opened)
+        assert self.open.issuperset(change.settled)
+        self.open = (self.open - set(change.settled)) | set(change.opened)
+        self.sums.add(change.sums)
 
 
 @given(any_definition, any_history)
@@ -217,7 +262,8 @@ def test_states_survive_their_bytes(definition: Definition, history: list[Record
     state = fold.fold(definition, history)
     data = states.encode(state)
     assert states.encode(states.decode(data)) == data
-    assert limits.line(definition, states.decode(data), HOUSE) == limits.line(definition, state, HOUSE)
+    kept = reported.judge(definition, states.decode(data), None, HOUSE)
+    assert kept == reported.judge(definition, state, None, HOUSE)
 
 
 @given(recordeds(), st.none() | st.floats(0, 10_000), st.none() | NOTES)

@@ -11,7 +11,7 @@ from click.testing import CliRunner, Result
 from msgspec import Struct
 
 from service.cli import main
-from service.store import database
+from service.store import database, fleet
 from tests.api.test_recording import entry, post, registration
 from tests.conftest import Started, run
 from tests.faults import programs
@@ -72,6 +72,7 @@ ACTS = (
         (
             f"{_HERE}entry 6: is missing; the head stands at entry 6",
             f"{_HERE}state: is not what the ledger gives",
+            f"{_HERE}worn cavities: is not what the state gives",
             f"{_HERE}id {{ids[5]}}: was accepted, and its entry is gone",
         ),
     ),
@@ -84,7 +85,11 @@ ACTS = (
                 " where e.connector = h.connector and e.number = 5) where connector = '{connector}'"
             ),
         ),
-        (f"{_HERE}state: is not what the ledger gives", f"{_HERE}id {{ids[5]}}: was accepted, and its entry is gone"),
+        (
+            f"{_HERE}state: is not what the ledger gives",
+            f"{_HERE}worn cavities: is not what the state gives",
+            f"{_HERE}id {{ids[5]}}: was accepted, and its entry is gone",
+        ),
     ),
     Act(
         "a column beside the body is altered",
@@ -150,6 +155,33 @@ ACTS = (
         "a line of the fleet's list is deleted",
         ("delete from tinebook.limit_line where connector = '{connector}'",),
         (f"{_HERE}limit line: is not what the state gives",),
+        repairable=True,
+    ),
+    Act(
+        "a worn cavity is taken off the fleet's list",
+        ("delete from tinebook.worn_cavity where connector = '{connector}'",),
+        (f"{_HERE}worn cavities: is not what the state gives",),
+        repairable=True,
+    ),
+    Act(
+        "a discrepancy is taken off the open list",
+        ("delete from tinebook.open_discrepancy where connector = '{other}'",),
+        ("connector {other}, open discrepancies: is not what the state gives",),
+        repairable=True,
+    ),
+    Act(
+        "another bench is said to have recorded last",
+        ("update tinebook.head set bench = 'Bench 9' where connector = '{connector}'",),
+        (f"{_HERE}bench: is not the one that recorded last",),
+        repairable=True,
+    ),
+    Act(
+        "a sum is altered",
+        (
+            "update tinebook.wear_sum set spent = spent + 1 where dimension = 'fleet' and shard = (select max(shard) from"
+            " tinebook.wear_sum where dimension = 'fleet')",
+        ),
+        ("sum of the fleet: is not the sum of what the states give",),
         repairable=True,
     ),
     Act(
@@ -228,7 +260,7 @@ async def _recorded(service: Started) -> dict[str, Any]:
         other = (await client.post("/v1/connectors", json=registration("EX-2"))).json()
         (waiting,) = await post(client, entry("insertion", serial="EX-9"))
         facts = [entry(kind, minute=minute) for minute, kind in enumerate(["insertion", "removal"] * 3)]
-        await post(client, *facts, entry("insertion", serial="EX-2"))
+        await post(client, *facts, entry("insertion", serial="EX-2"), entry("insertion", serial="EX-2", minute=1))
         return {
             "connector": made["id"],
             "other": other["id"],
@@ -250,11 +282,16 @@ async def _done(dsn: str, statements: list[str]) -> None:
 async def _kept(dsn: str) -> dict[str, list[tuple[Any, ...]]]:
     """Everything that the ledger and its state consist of."""
     async with database.owner(dsn) as connection:
-        tables = ("entry", "definition", "receipt", "head", "limit_line", "connector", "mark", "parked", "parked_mark")
-        return {
+        tables = (
+            *("entry", "definition", "receipt", "head", "limit_line", "connector", "mark", "parked", "parked_mark"),
+            *("worn_cavity", "open_discrepancy"),
+        )
+        rows = {
             each: sorted(map(tuple, await connection.fetch(f"select t::text from tinebook.{each} as t")))
             for each in tables
         }
+        sums = await fleet.summed(connection)
+        return rows | {"sums": [*sorted(sums.groups.items()), *sorted(sums.steps.items())]}
 
 
 def _command(dsn: str, *arguments: str) -> Result:

@@ -7,7 +7,7 @@ select count(*) as connectors from tinebook.connector as c;
 -- name: proof_page
 -- The next connectors in the order of their ids, with their heads.
 select c.connector, c.serial, c.cage, c.part_number, c.family, h.entries, h.hash, h.definition, h.state, h.asset, h.zone,
-       h."position"
+       h."position", h.bench
 from tinebook.connector as c
 left join tinebook.head as h on h.connector = c.connector
 where c.connector > $1::uuid and ($3::uuid is null or c.connector = $3::uuid)
@@ -16,7 +16,7 @@ limit $2::integer;
 
 -- name: proof_heads
 -- The heads of these connectors with all that is kept beside the state, locked in the one global order.
-select h.connector, h.entries, h.hash, h.definition, h.state, h.asset, h.zone, h."position"
+select h.connector, h.entries, h.hash, h.definition, h.state, h.asset, h.zone, h."position", h.bench
 from tinebook.head as h
 where h.connector = any($1::uuid[])
 order by h.connector
@@ -42,7 +42,7 @@ order by e.connector, e.number;
 -- name: proof_limit_lines
 -- Their lines on the fleet's list.
 select l.connector, l.rank, l.urgency, l.wear, l.limiting_cavity, l.cycles_begun, l.rating, l.rating_verified, l.remaining,
-       l.worn_cavities, l.asset, l.zone, l."position"
+       l.worn_cavities, l.unknown_cavities, l.asset, l.zone, l."position", l.family, l.part_number, l.bench
 from tinebook.limit_line as l
 where l.connector = any($1::uuid[]);
 
@@ -82,11 +82,11 @@ limit 100;
 
 -- name: replace_head
 -- What the ledger says the head is, whether one is there or not.
-insert into tinebook.head as h (connector, entries, hash, definition, state, asset, zone, "position")
-values ($1::uuid, $2::integer, $3::bytea, $4::integer, $5::bytea, $6::text, $7::text, $8::text)
+insert into tinebook.head as h (connector, entries, hash, definition, state, asset, zone, "position", bench)
+values ($1::uuid, $2::integer, $3::bytea, $4::integer, $5::bytea, $6::text, $7::text, $8::text, $9::text)
 on conflict on constraint head_key do update
 set entries = excluded.entries, hash = excluded.hash, definition = excluded.definition, state = excluded.state,
-    asset = excluded.asset, zone = excluded.zone, "position" = excluded."position";
+    asset = excluded.asset, zone = excluded.zone, "position" = excluded."position", bench = excluded.bench;
 
 -- name: replace_identity
 -- Who a connector is, as its definition says.

@@ -9,7 +9,7 @@ where m.key = any($1::text[]);
 
 -- name: lock_heads
 -- The heads of these connectors, locked in one global order so that two batches can't wait for each other.
-select h.connector, h.entries, h.hash, h.definition, h.state
+select h.connector, h.entries, h.hash, h.definition, h.state, h.bench
 from tinebook.head as h
 where h.connector = any($1::uuid[])
 order by h.connector
@@ -17,7 +17,7 @@ for update;
 
 -- name: heads
 -- The heads of these connectors, for reading.
-select h.connector, h.entries, h.hash, h.definition, h.state
+select h.connector, h.entries, h.hash, h.definition, h.state, h.bench
 from tinebook.head as h
 where h.connector = any($1::uuid[]);
 
@@ -59,9 +59,10 @@ from unnest($1::uuid[], $2::uuid[], $3::bytea[]) as news (id, connector, digest)
 -- name: move_heads
 -- Move the heads of the connectors that this transaction appended to.
 update tinebook.head as h
-set entries = news.entries, hash = news.hash, state = news.state, asset = news.asset, zone = news.zone, "position" = news.place
-from unnest($1::uuid[], $2::integer[], $3::bytea[], $4::bytea[], $5::text[], $6::text[], $7::text[])
-    as news (connector, entries, hash, state, asset, zone, place)
+set entries = news.entries, hash = news.hash, state = news.state, asset = news.asset, zone = news.zone, "position" = news.place,
+    bench = news.bench
+from unnest($1::uuid[], $2::integer[], $3::bytea[], $4::bytea[], $5::text[], $6::text[], $7::text[], $8::text[])
+    as news (connector, entries, hash, state, asset, zone, place, bench)
 where h.connector = news.connector;
 
 -- name: drop_limit_lines
@@ -72,18 +73,21 @@ where l.connector = any($1::uuid[]);
 -- name: put_limit_lines
 -- Put connectors on the fleet's list, or move them on it.
 insert into tinebook.limit_line (connector, rank, urgency, wear, limiting_cavity, cycles_begun, rating, rating_verified,
-                                 remaining, worn_cavities, asset, zone, "position")
+                                 remaining, worn_cavities, unknown_cavities, asset, zone, "position", family, part_number,
+                                 bench)
 select connector, rank, urgency, wear, limiting_cavity, cycles_begun, rating, rating_verified, remaining, worn_cavities,
-       asset, zone, place
+       unknown_cavities, asset, zone, place, family, part_number, bench
 from unnest($1::uuid[], $2::smallint[], $3::integer[], $4::text[], $5::text[], $6::integer[], $7::integer[],
-            $8::boolean[], $9::integer[], $10::integer[], $11::text[], $12::text[], $13::text[])
+            $8::boolean[], $9::integer[], $10::integer[], $11::integer[], $12::text[], $13::text[], $14::text[], $15::text[],
+            $16::text[], $17::text[])
     as news (connector, rank, urgency, wear, limiting_cavity, cycles_begun, rating, rating_verified, remaining,
-             worn_cavities, asset, zone, place)
+             worn_cavities, unknown_cavities, asset, zone, place, family, part_number, bench)
 on conflict on constraint limit_line_key do update
 set rank = excluded.rank, urgency = excluded.urgency, wear = excluded.wear, limiting_cavity = excluded.limiting_cavity,
     cycles_begun = excluded.cycles_begun, rating = excluded.rating, rating_verified = excluded.rating_verified,
-    remaining = excluded.remaining, worn_cavities = excluded.worn_cavities, asset = excluded.asset,
-    zone = excluded.zone, "position" = excluded."position";
+    remaining = excluded.remaining, worn_cavities = excluded.worn_cavities, unknown_cavities = excluded.unknown_cavities,
+    asset = excluded.asset, zone = excluded.zone, "position" = excluded."position", family = excluded.family,
+    part_number = excluded.part_number, bench = excluded.bench;
 
 -- name: lock_parking_shared
 -- While this is held no connector is being registered, so what is parked now can't miss its connector.

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Literal
+from urllib.parse import urlsplit
 
 import msgspec
 from msgspec import Struct
@@ -75,4 +76,12 @@ def read(environment: Mapping[str, str]) -> Settings:
         raise SettingsError(f"a TINEBOOK_ setting can't be used: {error}") from error
     if (settings.oidc_issuer is None) != (settings.oidc_client_id is None):
         raise SettingsError("TINEBOOK_OIDC_ISSUER and TINEBOOK_OIDC_CLIENT_ID go together: set both or neither")
+    if settings.oidc_issuer is not None and not _is_safe(settings.oidc_issuer):
+        raise SettingsError(f"TINEBOOK_OIDC_ISSUER is {settings.oidc_issuer}: it has to be https, save on this machine")
     return settings
+
+
+def _is_safe(address: str) -> bool:
+    """Whether what is fetched from there can be believed: nobody in between can write it."""
+    parts = urlsplit(address)
+    return parts.scheme == "https" or (parts.scheme == "http" and parts.hostname in ("127.0.0.1", "::1", "localhost"))

@@ -191,6 +191,7 @@ def _neighbour(line: LedgerLine, *, itself: bool = False) -> Markup:
         sentences.told(line.entry),
         text(f", by {line.performed_by}"),
         EMPTY if not itself else joined(text("; recorded "), wording.moment(line.recorded_at), text(" (this entry)")),
+        element("span", text(f" “{line.entry.note}”"), class_="dim") if line.entry.note else EMPTY,
         class_="itself" if itself else None,
     )
 

@@ -73,7 +73,11 @@ async def of_connector(connection: Connection, services: Services, connector: UU
     try:
         found = await foresight.connector(connection, services.house, connector, services.clock())
     except problems.ProblemRaised as none:
-        return element("section", element("h2", text("Forecast")), layout.nothing(f"{none.problem.detail}."))
+        return element(
+            "section",
+            element("h2", text("Forecast")),
+            layout.nothing(f"{none.problem.detail[:1].upper()}{none.problem.detail[1:]}."),
+        )
     rows = [
         (
             text(wording.days(each.days)),

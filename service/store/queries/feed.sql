@@ -168,3 +168,7 @@ limit $3::integer;
 -- name: drop_deliveries
 -- Drop the lines of the log from before a time.
 delete from tinebook.delivery as d where d.at < $1::timestamptz;
+
+-- name: feed_id_at
+-- What stands at a position.
+select f.id from tinebook.feed as f where f.position = $1::bigint;

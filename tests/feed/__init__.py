@@ -1,0 +1,1 @@
+"""What leaves Tinebook by machine."""

@@ -39,16 +39,34 @@ class Exceedance(Struct, frozen=True, eq=False):
     verdict: Integers
 
 
-def rates(events: Counts, exposure: Floats, group: Integers, false_rate: float = 0.1, level: float = 0.9) -> Exceedance:
+class Silent(Struct, frozen=True, eq=False):
+    """Units that have had no event and need no line of their own: how many, and their `exposure` by group (g,)."""
+
+    units: int
+    exposure: Floats
+
+
+def rates(
+    events: Counts,
+    exposure: Floats,
+    group: Integers,
+    false_rate: float = 0.1,
+    level: float = 0.9,
+    silent: Silent | None = None,
+) -> Exceedance:
     """Units whose rate of events is above that of the others of their group. Events, exposure, group: (n,).
+
+    `silent` units count among the others and among the tests, or a fleet of millions would seem to be of those few that had
+    events.
 
     Raises:
         ValueError: lengths that differ, negative numbers, or a rate or level that is not between 0 and 1.
     """
     _check(events, exposure, group, level)
     groups = int(group.max(initial=-1)) + 1
+    unlisted = silent if silent is not None else Silent(0, np.zeros(groups))
     own_events, all_events = events.astype(np.float64), total(events.astype(np.float64), group, groups)[group]
-    all_exposure = total(exposure, group, groups)[group]
+    all_exposure = (total(exposure, group, groups) + unlisted.exposure[:groups])[group]
     others_events, others_exposure = all_events - own_events, all_exposure - exposure
     told = (exposure > 0) & (others_exposure > 0) & (all_events > 0)
     share = np.where(told, exposure / np.where(told, all_exposure, 1.0), 0.5)
@@ -56,8 +74,9 @@ def rates(events: Counts, exposure: Floats, group: Integers, false_rate: float =
     adjusted = false_discovery.adjusted(p_value)
     # Of the interval of its share of the events follows that of the ratio of rates: odds of the share against those expected.
     low, high = clopper_pearson(own_events, all_events, level)
+    limit = threshold(p_value, false_rate, unlisted.units)
     odds = share / (1 - share)
-    detectable = np.where(told, _detectable(all_events, share, threshold(p_value, false_rate)), np.inf)
+    detectable = np.where(told, _detectable(all_events, share, limit), np.inf)
     own, others = ratio(own_events, exposure), ratio(others_events, others_exposure)
     return Exceedance(
         own=own,
@@ -95,11 +114,11 @@ def verdicts(adjusted: Floats, detectable: Floats, false_rate: float) -> Integer
     return np.where(shown, Verdict.SHOWN, silent).astype(np.int64)
 
 
-def threshold(p_values: Floats, false_rate: float) -> float:
+def threshold(p_values: Floats, false_rate: float, silent: int = 0) -> float:
     """How small a p-value had to be to be pointed out among these: the largest that was, or the first step's."""
     made = p_values[~np.isnan(p_values)]
-    shown = made[false_discovery.pointed_out(made, false_rate)]
-    return float(shown.max(initial=false_rate / max(made.size, 1)))
+    shown = made[false_discovery.pointed_out(made, false_rate, silent=silent)]
+    return float(shown.max(initial=false_rate / max(made.size + silent, 1)))
 
 
 def share_detected(needed: Counts, trials: Counts) -> Floats:

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from service.core.outlook import arrays
 from service.core.outlook.arrays import Floats, Integers
 from service.core.signals import exceedance, false_discovery
 from service.core.signals.verdict import WORDS, Verdict
@@ -33,6 +34,19 @@ def test_by_hand() -> None:
     assert found.expected[0] == pytest.approx(2.25)
     assert found.verdict[0] == Verdict.SHOWN
     assert (found.verdict[1:] != Verdict.SHOWN).all()
+
+
+def test_silent_units() -> None:
+    """Units without events that are only counted leave every figure as it is when they are listed."""
+    rng = np.random.default_rng(7)
+    events, exposure, group = rng.poisson(0.4, 400), rng.uniform(50, 150, 400), rng.integers(0, 3, 400)
+    events[:3] = 9
+    listed, some = exceedance.rates(events, exposure, group), events > 0
+    unlisted = arrays.total(exposure[~some], group[~some], 3)
+    silent = exceedance.Silent(int((~some).sum()), unlisted)
+    counted = exceedance.rates(events[some], exposure[some], group[some], silent=silent)
+    for name in ("expected", "ratio", "low", "high", "p_value", "adjusted", "detectable", "verdict"):
+        np.testing.assert_allclose(getattr(counted, name), getattr(listed, name)[some], rtol=1e-9, err_msg=name)
 
 
 def test_garwood() -> None:

@@ -1,4 +1,4 @@
-"""The wire contract of the outlook: what it is worked out from, and what it says."""
+"""The wire contract of the outlook: what it rests on, and what it says."""
 
 from datetime import date, datetime
 from typing import Annotated, Literal
@@ -9,82 +9,7 @@ from msgspec import Meta
 from service.core.cycles import Wear
 from service.core.entries import CavityId, Text
 from service.core.outlook.prior import Basis, Exposure
-from service.messages import DECIDES, PlaceView, Problem, Reply, Request
-
-# --- usage and visits
-
-Hours = Annotated[float, Meta(ge=0, le=1_000_000)]
-FlightCycles = Annotated[int, Meta(ge=0, le=1_000_000)]
-
-
-class UsageRow(Request, frozen=True, kw_only=True):
-    """What an asset flew up to the end of a day, since the day of its row before; its first row is of one day, or of all before.
-
-    A row a day, a month or a life: between two rows it is spread evenly. One for the same day replaces it, and all are kept.
-    """
-
-    asset: Text
-    day: date
-    flight_hours: Hours | None = None
-    flight_cycles: FlightCycles | None = None
-
-
-class VisitRow(Request, frozen=True, kw_only=True):
-    """A planned visit of an asset by its name. The newest statement holds; without `starts_on` the visit is called off."""
-
-    asset: Text
-    name: Text
-    starts_on: date | None = None
-
-
-class RowResult(Reply, frozen=True, kw_only=True):
-    """What became of one row, by its place in the request, from 0."""
-
-    row: int
-    outcome: Literal["recorded", "already_recorded", "refused"]
-    problem: Problem | None
-
-
-class RowsReply(Reply, frozen=True, kw_only=True):
-    """One result a row, in order."""
-
-    results: tuple[RowResult, ...]
-
-
-class UsageView(Reply, frozen=True, kw_only=True):
-    """A statement of usage that holds."""
-
-    asset: str
-    day: date
-    flight_hours: float | None
-    flight_cycles: int | None
-    recorded_by: str
-    recorded_at: datetime
-
-
-class UsageList(Reply, frozen=True, kw_only=True):
-    """Statements of usage that hold, by asset and day."""
-
-    usage: tuple[UsageView, ...]
-    next: str | None
-
-
-class VisitView(Reply, frozen=True, kw_only=True):
-    """A visit that holds."""
-
-    asset: str
-    name: str
-    starts_on: date
-    recorded_by: str
-    recorded_at: datetime
-
-
-class VisitList(Reply, frozen=True, kw_only=True):
-    """Visits that hold, by asset and day."""
-
-    visits: tuple[VisitView, ...]
-    next: str | None
-
+from service.messages import DECIDES, PlaceView, Reply, Request
 
 # --- what an outlook rests on
 
@@ -154,7 +79,8 @@ class OutlookLine(Reply, frozen=True, kw_only=True):
     `probability` is a lower bound where `band` is `at_least`, null where it is `not_known`. `probability_if_used_alike`: where
     the history is not known, the probability if it was used like its group before anybody counted; a supposition.
     `runs_out_in_days`: when, in the middle, and between which days with 90 %; null is later than all horizons. `due`: it has run
-    out already. `left`: insertions that the limiting cavity still takes, at most where the history is not known.
+    out already. `left`: insertions that the limiting cavity still takes, at most where the history is not known. `moved_on`:
+    something was recorded of it since the outlook was computed.
     """
 
     connector: UUID
@@ -177,6 +103,7 @@ class OutlookLine(Reply, frozen=True, kw_only=True):
     units_seen: float
     exposure: Exposure
     basis: Basis
+    moved_on: bool
 
 
 class OutlookReport(Reply, frozen=True, kw_only=True):
@@ -207,6 +134,7 @@ class DemandLine(Reply, frozen=True, kw_only=True):
     """
 
     part_number: str | None
+    family: str | None
     month: int
     begins_on: date
     ends_on: date
@@ -236,6 +164,7 @@ class StockLine(Reply, frozen=True, kw_only=True):
     """
 
     part_number: str | None
+    family: str | None
     pieces: int
     pieces_at_most: int
     due: int
@@ -327,9 +256,13 @@ class CavityOutlook(Reply, frozen=True, kw_only=True):
 
 
 class ConnectorOutlook(Reply, frozen=True, kw_only=True):
-    """One connector's outlook from what is on the books now, with the prior of the newest run."""
+    """One connector's outlook from what is on the books now, with the prior of the newest run.
 
-    rests_on: Rested
+    `rests_on` is null where none was computed yet: then the prior is the one that is assumed before any data. `line` looks a year
+    ahead, `horizons` from a month to two years.
+    """
+
+    rests_on: Rested | None
     as_of: datetime
     line: OutlookLine
     group: GroupView
@@ -363,7 +296,7 @@ class WhatIf(Request, frozen=True, kw_only=True):
 
 
 class WhatIfLine(Reply, frozen=True, kw_only=True):
-    """What it does to one connector. `impossible`: cavities that need renewal before or in the work; `used_up`: it takes the last."""
+    """What it does to one connector. `impossible`: cavities to be renewed before or in it; `used_up`: it takes the last."""
 
     connector: UUID
     serial: str
@@ -385,7 +318,7 @@ class WhatIfView(Reply, frozen=True, kw_only=True):
     modification itself uses up included. `steps_without`: numbers, from 0, of steps that meet no connector.
     """
 
-    rests_on: Rested
+    rests_on: Rested | None
     as_of: datetime
     horizon_days: int
     connectors: tuple[WhatIfLine, ...]

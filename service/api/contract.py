@@ -1,44 +1,11 @@
 """The API as a table: one line an operation. Routes, rights, decoding and the OpenAPI document all come from it."""
 
-from collections.abc import Awaitable, Callable
-from typing import Any, Literal
-
-from msgspec import Struct
-
 from service import messages, part_number_messages, reference_messages
-from service.api import handlers, queries, shop
-from service.api.handlers import Call, Reply
-from service.api.services import Services
+from service.api import handlers, outlook_contract, queries, shop
+from service.api.operation import ANYBODY, AT_WORK, PLANNING, READING, Operation
 from service.labels import drawing
-from service.workflow.access import Scope
 
-ANYBODY = (Scope.BENCH, Scope.PLANNER, Scope.RECORDS)
-AT_WORK = (Scope.BENCH, Scope.PLANNER)
-PLANNING = (Scope.PLANNER,)
-READING = (Scope.PLANNER, Scope.RECORDS)
-
-
-class Operation(Struct, frozen=True, kw_only=True):
-    """One operation: how it is reached, who may, what it reads and writes, and an example that the tests execute.
-
-    `reply` is a message where the reply is JSON; where it is a file, `media` are the types that it can have.
-    """
-
-    method: Literal["GET", "POST", "PUT"]
-    path: str
-    name: str
-    summary: str
-    scopes: tuple[Scope, ...]
-    call: Callable[[Services, Call], Awaitable[Reply]]
-    reply: Any = None
-    media: tuple[str, ...] = ("application/json",)
-    statuses: tuple[int, ...] = (200,)
-    body: Any = None
-    shown_body: Any = None
-    query: Any = queries.Nothing
-    example: Any = None
-    example_query: str = ""
-
+__all__ = ["OPERATIONS", "Operation"]
 
 _CONNECTOR = "/v1/connectors/{connector}"
 _ENTRY_ID = "019ac0de-0000-7000-8000-000000000001"
@@ -315,4 +282,5 @@ OPERATIONS = (
         reply=reference_messages.ShopToolList,
         example_query="limit=10",
     ),
+    *outlook_contract.OPERATIONS,
 )

@@ -50,9 +50,9 @@ async def service_pool(dsn: str, size: int) -> asyncpg.Pool:
     )
 
 
-async def service_connection(dsn: str) -> asyncpg.Connection:
-    """One such connection, for whom a pool would only be in the way."""
-    return await asyncpg.connect(dsn, server_settings=_AS_SERVICE, command_timeout=_COMMAND_S)
+async def service_connection(dsn: str, patience_s: float = _COMMAND_S) -> asyncpg.Connection:
+    """One such connection, for whom a pool would only be in the way; no statement may take longer than the patience."""
+    return await asyncpg.connect(dsn, server_settings=_AS_SERVICE, command_timeout=patience_s)
 
 
 @asynccontextmanager
@@ -71,6 +71,17 @@ async def ensure_database(maintenance_dsn: str, name: str) -> None:
         if not await connection.fetchval("select true from pg_database where datname = $1", name):
             quoted = await connection.fetchval("select quote_ident($1)", name)
             await connection.execute(f"create database {quoted}")
+
+
+@asynccontextmanager
+async def report(connection: Connection) -> AsyncIterator[None]:
+    """One snapshot for what a report reads, and a plan for just the filters that are set.
+
+    A plan for any filters, which the server may otherwise come to keep, would read the whole table for some of them.
+    """
+    async with connection.transaction(readonly=True):
+        await connection.execute("set local plan_cache_mode = force_custom_plan")
+        yield
 
 
 async def fetch(connection: Connection, statement: str, *arguments: object) -> list[asyncpg.Record]:

@@ -20,6 +20,7 @@ from service.messages import (
     ConnectorList,
     ConnectorView,
     EntriesReply,
+    EntryPlace,
     PlanView,
     Problem,
     ScanView,
@@ -184,6 +185,13 @@ class Link:
                 "The service's answer does not list the entries that were sent. They stay here and are sent again."
             )
         return reply
+
+    def entry(self, entry: UUID) -> EntryPlace:
+        """Where an entry is that the service has accepted; RejectedError if it knows none of this id."""
+        place = self._call("GET", f"/v1/entries/{entry}", EntryPlace)
+        if place.id != entry:
+            raise GarbledError("The service's answer is about another entry than the one that was asked for.")
+        return place
 
     def _call(
         self, method: str, path: str, kind: type[T], *, params: dict[str, str] | None = None, body: Struct | None = None

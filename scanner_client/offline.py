@@ -1,6 +1,6 @@
 """Answers while the service is away: the very same rule, on the last known state and what waits in the outbox. Pure."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 
 from msgspec import Struct, structs
@@ -77,6 +77,15 @@ def find(reading: Reading, known: Iterable[Definition]) -> tuple[Definition, ...
     )
 
 
+def meaning(parked: Iterable[Kept], known: Definition, names: Collection[str] = ()) -> tuple[Kept, ...]:
+    """Those of the parked entries that may mean a connector: by their own mark, or by a name that it goes by here."""
+    return tuple(
+        each
+        for each in parked
+        if each.entry.connector in names or find(Reading(each.entry.connector.encode()), (known,))
+    )
+
+
 def advise(
     cached: Cached,
     waiting: Sequence[Kept],
@@ -85,15 +94,19 @@ def advise(
     *,
     reached: bool = False,
     lists: Lists = NO_LISTS,
+    parked: Sequence[Kept] = (),
 ) -> Advice:
     """The answer to steps on what is known here. `reached`: the state is fresh but lacks entries of this bench.
 
-    `lists`: the shop's tools as last fetched, with the last day of each one's check.
+    `lists`: the shop's tools as last fetched, with the last day of each one's check. `parked`: entries of this bench that
+    may mean the connector (see `meaning`) and were in no ledger when the service was last asked.
     """
     snapshot = cached.snapshot
     footings = tuple(_footings(snapshot, waiting))
-    with_what = _tools(lists, now)
-    made = max((_plan(snapshot, each, steps, with_what) for each in footings), key=_severity)
+    besides = _besides(
+        snapshot.definition, [*parked, *(each for each in waiting if each.status == "parked")], lists, now
+    )
+    made = max((_plan(snapshot, each, steps, besides) for each in footings), key=_severity)
     remarks = (
         *_age(cached, now, reached=reached),
         *_counted(footings[0]),
@@ -144,19 +157,22 @@ def _at_the_end(state_before: ConnectorState, news: Sequence[Recorded]) -> list[
     return moved
 
 
-class _Tools(Struct, frozen=True):
-    """The shop's tools on the day of the work."""
+class _Besides(Struct, frozen=True):
+    """What bears on steps beside the state: the shop's tools on the day of the work, and cavities with entries to come."""
 
     lists: Lists
     today: date
+    awaited: frozenset[str]
 
 
-def _tools(lists: Lists, now: datetime) -> _Tools:
+def _besides(definition: Definition, parked: Sequence[Kept], lists: Lists, now: datetime) -> _Besides:
+    named = (each.id for each in definition.cavities)
+    awaited = frozenset(each for each in named if any(entries.concerns(one.entry, each) for one in parked))
     # The service holds a check against the day in UTC as well.
-    return _Tools(lists, now.astimezone(UTC).date())
+    return _Besides(lists, now.astimezone(UTC).date(), awaited)
 
 
-def _plan(snapshot: Snapshot, footing: Footing, asked: Sequence[PlannedStep], tools: _Tools) -> PlanView:
+def _plan(snapshot: Snapshot, footing: Footing, asked: Sequence[PlannedStep], besides: _Besides) -> PlanView:
     definition = snapshot.definition
     sizes = {each.id: each.contact_size for each in definition.cavities}
     steps = []
@@ -164,20 +180,20 @@ def _plan(snapshot: Snapshot, footing: Footing, asked: Sequence[PlannedStep], to
         reason = phrases.unknown_cavity(definition, each.cavity)
         if reason:
             raise phrases.UnclearError(reason)
-        steps.append(plans.Step(each.action, each.cavity, sizes[each.cavity], _brought(snapshot, each, sizes, tools)))
-    made = plans.plan(definition, snapshot.house, footing.state, steps, snapshot.tooling)
+        steps.append(plans.Step(each.action, each.cavity, sizes[each.cavity], _brought(snapshot, each, sizes, besides)))
+    made = plans.plan(definition, snapshot.house, footing.state, steps, snapshot.tooling, awaited=besides.awaited)
     view = shown.plan(snapshot, made, _cautions(snapshot, asked))
     return view if footing.certain else _at_best_warn(view)
 
 
-def _brought(snapshot: Snapshot, step: PlannedStep, sizes: Mapping[str, str], tools: _Tools) -> answers.Brought:
+def _brought(snapshot: Snapshot, step: PlannedStep, sizes: Mapping[str, str], besides: _Besides) -> answers.Brought:
     size = sizes[step.cavity]
     sex = None if snapshot.drawing is None else snapshot.drawing.sex
     known = Contacts(sex, snapshot.contacts, snapshot.other_contacts)
     return answers.Brought(
-        tool=answers.tool_fit(snapshot.tooling, _part_number(step.tool, tools.lists), size, step.action),
+        tool=answers.tool_fit(snapshot.tooling, _part_number(step.tool, besides.lists), size, step.action),
         contact=contacts.fit(step.contact, known, size),
-        tool_overdue=noting.overdue(step.tool, tools.lists, tools.today),
+        tool_overdue=noting.overdue(step.tool, besides.lists, besides.today),
     )
 
 

@@ -123,6 +123,13 @@ class Outbox:
                 problem = msgspec.json.encode(each.problem) if each.problem else None
                 run(_SQL["settle"], (each.status, now, json.dumps(each.discrepancies), problem, str(each.id)))
 
+    def join(self, joined: Iterable[tuple[UUID, UUID]]) -> None:
+        """Write down to which connector parked entries (id, connector) were assigned: from then on they are about no other."""
+        now = self._clock().isoformat()
+        with self._writing() as run:
+            for entry, connector in joined:
+                run(_SQL["join"], (str(connector), now, str(entry)))
+
     def again(self, entry: UUID) -> bool:
         """Send a refused entry once more (the reason may be gone). False if it is not a refused one."""
         with self._writing() as run:

@@ -48,6 +48,12 @@ SET status = ?, settled_at = ?, discrepancies = ?, problem = ?,
     acknowledged = (SELECT coalesce(max(acknowledged), 0) + 1 FROM entries)
 WHERE id = ? AND status = 'unsent';
 
+-- name: join
+UPDATE entries
+SET status = 'sent', connector = ?, settled_at = ?,
+    acknowledged = (SELECT coalesce(max(acknowledged), 0) + 1 FROM entries)
+WHERE id = ? AND status = 'parked';
+
 -- name: again
 UPDATE entries SET status = 'unsent', settled_at = NULL, problem = NULL
 WHERE id = ? AND status = 'refused';

@@ -1,6 +1,7 @@
 """Sending what waits: oldest first, in batches, until nothing waits or the service is away. Nothing is ever dropped."""
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from datetime import datetime
 from uuid import UUID
 
@@ -13,6 +14,8 @@ from service.messages import EntriesReply, EntryResult
 
 _ABOUT_CONTENT = frozenset({400, 413, 422})
 """A whole request that is answered so holds something unacceptable; any other refusal is about bench or address."""
+MOST_ASKED = 50
+"""Parked entries that are asked after at once: somebody waits meanwhile."""
 _STATUS = {"recorded": "sent", "already_recorded": "sent", "parked": "parked", "refused": "refused"}
 
 
@@ -41,6 +44,23 @@ def send(box: Outbox, way: Link, clock: Callable[[], datetime], most: int = link
     except (AwayError, GarbledError, RejectedError, outbox.OccupiedError) as error:
         return structs.replace(done, stopped=str(error))
     return done
+
+
+def ask_after(box: Outbox, way: Link, parked: Sequence[Kept]) -> bool:
+    """Ask what became of parked entries, oldest first, and write down which were assigned. Whether any was.
+
+    Where the service can't be asked they stay parked, and so does one that it does not know.
+    """
+    joined: list[tuple[UUID, UUID]] = []
+    with suppress(AwayError, DeniedError, GarbledError):
+        for each in parked[:MOST_ASKED]:
+            with suppress(RejectedError):
+                place = way.entry(each.entry.id)
+                if place.connector is not None:
+                    joined.append((place.id, place.connector))
+    if joined:
+        box.join(joined)
+    return bool(joined)
 
 
 def _batches(

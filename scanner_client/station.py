@@ -10,7 +10,7 @@ from msgspec import Struct
 from scanner_client import offline, readings, sending, shop, shown
 from scanner_client.dialogue import Advice, Basis, Found, Heard, Missing, Opened, Subject
 from scanner_client.link import AwayError, DeniedError, GarbledError, Link, RejectedError
-from scanner_client.outbox import Cached, Outbox
+from scanner_client.outbox import Cached, Kept, Outbox
 from scanner_client.readings import Reading
 from scanner_client.sending import Sent
 from service.core import marks
@@ -77,7 +77,7 @@ def find(bench: Bench, reading: Reading) -> Heard:
 def open_connector(bench: Bench, connector: UUID, mark: str) -> Opened:
     """The connector at hand, with its fresh state or the last known one."""
     try:
-        return Opened(subject(connector, mark, refreshed(bench, connector).snapshot))
+        return Opened(subject(connector, mark, caught_up(bench, connector, mark).snapshot))
     except (AwayError, DeniedError, GarbledError, RejectedError) as error:
         cached = bench.box.snapshot(connector)
         remark = _stale(cached, error, bench.clock())
@@ -105,6 +105,20 @@ def refreshed(bench: Bench, connector: UUID) -> Cached:
     return Cached(snapshot, bench.clock(), acknowledged)
 
 
+def caught_up(bench: Bench, connector: UUID, *marks_told: str) -> Cached:
+    """The state fetched now, once it is asked what became of entries that were parked and may be about this connector."""
+    cached = refreshed(bench, connector)
+    parked = _parked(bench, cached, *marks_told)
+    return refreshed(bench, connector) if sending.ask_after(bench.box, bench.way, parked) else cached
+
+
+def _parked(bench: Bench, cached: Cached, *marks_told: str) -> tuple[Kept, ...]:
+    """The parked entries of this bench that may mean a connector, oldest first."""
+    known = cached.snapshot.definition
+    names = {*marks_told, *_marks_of(bench, known.connector)}
+    return offline.meaning(bench.box.of_status("parked"), known, names)
+
+
 def advise(bench: Bench, about: Subject, steps: tuple[PlannedStep, ...]) -> Advice:
     """The answer to steps. Of the service if it has everything that was recorded here; else of the same rule, here."""
     if about.connector is None:
@@ -116,11 +130,18 @@ def advise(bench: Bench, about: Subject, steps: tuple[PlannedStep, ...]) -> Advi
             return Advice(
                 plan=bench.way.plan(about.connector, steps), basis=Basis.SERVICE, remarks=_refused(bench, about)
             )
-        cached = refreshed(bench, about.connector)
+        cached = caught_up(bench, about.connector, about.mark)
     except (AwayError, DeniedError, GarbledError) as error:
         return _advise_here(bench, about, steps, error)
+    return _advised(bench, about, steps, cached, reached=True)
+
+
+def _advised(bench: Bench, about: Subject, steps: tuple[PlannedStep, ...], cached: Cached, *, reached: bool) -> Advice:
+    # In this order: what another window settles meanwhile is then in one of them at least.
+    parked = _parked(bench, cached, about.mark)
     waiting = bench.box.since(references(bench, about, cached.acknowledged), cached.acknowledged)
-    return offline.advise(cached, waiting, steps, bench.clock(), reached=True, lists=shop.lists(bench.box))
+    lists = shop.lists(bench.box)
+    return offline.advise(cached, waiting, steps, bench.clock(), reached=reached, lists=lists, parked=parked)
 
 
 def _know_tools(bench: Bench) -> None:
@@ -144,8 +165,13 @@ def references(bench: Bench, about: Subject, acknowledged: int = 0) -> tuple[str
         str(about.connector),
         about.mark,
         *meant,
-        *(each.partition("|")[2] for each in bench.box.marks_of(about.connector)),
+        *_marks_of(bench, about.connector),
     )
+
+
+def _marks_of(bench: Bench, connector: UUID) -> tuple[str, ...]:
+    """The marks by which a connector was found here, as they were read."""
+    return tuple(each.partition("|")[2] for each in bench.box.marks_of(connector))
 
 
 def record(bench: Bench, entries: Sequence[Entry]) -> Sent:
@@ -229,7 +255,7 @@ def _fetched(bench: Bench, told: str, connectors: Sequence[UUID]) -> Taken:
     taken, why = [], None
     for each in connectors:
         try:
-            refreshed(bench, each)
+            caught_up(bench, each)
             taken.append(each)
         except (AwayError, DeniedError, GarbledError, RejectedError) as error:
             why = str(error)
@@ -303,8 +329,7 @@ def _advise_here(bench: Bench, about: Subject, steps: tuple[PlannedStep, ...], t
     cached = bench.box.snapshot(about.connector)
     if cached is None:
         return Advice(plan=None, basis=Basis.NOTHING, remarks=(NOT_HERE,))
-    waiting = bench.box.since(references(bench, about, cached.acknowledged), cached.acknowledged)
-    advice = offline.advise(cached, waiting, steps, bench.clock(), lists=shop.lists(bench.box))
+    advice = _advised(bench, about, steps, cached, reached=False)
     if isinstance(trouble, AwayError):
         return advice
     return Advice(plan=advice.plan, basis=advice.basis, remarks=(str(trouble), *advice.remarks), as_of=advice.as_of)

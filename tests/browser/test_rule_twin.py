@@ -21,7 +21,8 @@ pytestmark = modules.needs_chromium
 ANSWER = """async (cases) => {
   const [offline, states] = await Promise.all([import("/core/offline.js"), import("/core/states.js")]);
   const advised = (each, cached) => {
-    try { return offline.advise(cached, each.waiting, each.steps, each.now, { reached: each.reached, tools: each.tools }); }
+    const parked = offline.meaning(each.parked, each.snapshot.definition, each.names);
+    try { return offline.advise(cached, each.waiting, each.steps, each.now, { reached: each.reached, tools: each.tools, parked }); }
     catch (error) { if (error instanceof offline.UnclearError) return "unclear"; throw error; }
   };
   return cases.map((each) => {

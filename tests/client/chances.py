@@ -40,6 +40,22 @@ TOOLS = (
     "T-2",
 )
 CONTACTS = (*[None] * 20, "M39029/56-348", "AS39029/56-348", "AS39029/58-363", "AS39029/1-1", "AS39029/2-2", "nobody's")
+SERIAL = "EX-0001"
+MET_UNDER = ("met under this",)
+PARKED_AS = (
+    str(CONNECTOR).upper(),
+    SERIAL,
+    f"{SERIAL}\r",
+    f" {SERIAL}",
+    "EX-0002",
+    f"D0CVA5{SERIAL}",
+    f"D1ABC2{SERIAL}",
+    f"[)>\x1e06\x1d17V0CVA5\x1d1PD38999/26FJ4PN\x1dS{SERIAL}\x1e\x04",
+    # The same key, but the mark says itself that its serial is another.
+    "[)>\x1e06\x1d17V0CVA5\x1d1PEX-\x1dS0001\x1e\x04",
+    *MET_UNDER,
+    "not to be read\x1d",
+)
 CAUTION = KeptCaution(kind="WARNING", text="Look.", status="read", source="tests", actions=(Action.REMOVE,))
 KINDS = (*(each for each in Kind if each is not Kind.RETIREMENT), *(each for each in Kind if each is not Kind.MATING))
 ORDINARY = (
@@ -81,9 +97,10 @@ def definition(chance: Chance) -> Definition:
     sizes = chance.one_of((SIZES, SIZES[:1]))
     return Definition(
         connector=CONNECTOR,
-        serial="EX-0001",
+        serial=SERIAL,
         cavities=tuple(CavityDefinition(each, chance.one_of(sizes)) for each in ids),
         history="unknown" if chance.once_in(5) else "new",
+        cage="0CVA5" if len(ids) % 2 else None,
         part_number=chance.one_of((None, "D38999/26FJ4PN")),
         family=chance.one_of((None, "D38999-III")),
         rating=None if chance.once_in(6) else rating(chance),
@@ -269,6 +286,17 @@ def waiting(chance: Chance, hand: Hand, after: Snapshot) -> Iterator[Kept]:
             made = msgspec.structs.replace(made, id=pending[0])
         status: Status = "refused" if chance.once_in(60) else chance.one_of(("unsent", "sent", "parked"))
         yield Kept(place, made, at + timedelta(microseconds=chance.one_of((0, 0, 250_000, -1))), status)
+
+
+def parked(chance: Chance, hand: Hand, now: datetime) -> Iterator[Kept]:
+    """What was parked long ago under a mark: at times this connector's, at times one that says it is another."""
+    if not chance.once_in(4):
+        return
+    for place in range(chance.one_of((1, 1, 2))):
+        made = entry(chance, chance.one_of(KINDS), hand.known, now - timedelta(days=30), hand.done)
+        if chance.once_in(12):
+            made = msgspec.structs.replace(made, cavity="Z", cavities=())
+        yield Kept(place, msgspec.structs.replace(made, connector=chance.one_of(PARKED_AS)), now, "parked")
 
 
 def steps(chance: Chance, hand: Hand) -> Iterator[PlannedStep]:

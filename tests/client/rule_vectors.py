@@ -40,6 +40,8 @@ class Asked(Struct, kw_only=True):
     now: datetime
     reached: bool
     tools: tuple[ShopToolView, ...]
+    parked: tuple[Kept, ...]
+    names: tuple[str, ...]
 
 
 def case(chance: Chance) -> dict[str, Any]:
@@ -57,6 +59,8 @@ def case(chance: Chance) -> dict[str, Any]:
         now=now,
         reached=chance.once_in(6),
         tools=tuple(chances.shop(chance, now)),
+        parked=tuple(chances.parked(chance, hand, now)),
+        names=chances.MET_UNDER,
     )
     result: dict[str, Any] = {**plain(asked), "expected": plain(answered(asked))}
     return result
@@ -79,8 +83,11 @@ def _advice(asked: Asked, cached: Cached) -> dict[str, Any] | str:
         tools={each.mark: each.part_number for each in asked.tools},
         due={each.mark: each.due_on for each in asked.tools if each.due_on is not None},
     )
+    parked = offline.meaning(asked.parked, asked.snapshot.definition, asked.names)
     try:
-        advice = offline.advise(cached, asked.waiting, asked.steps, asked.now, reached=asked.reached, lists=lists)
+        advice = offline.advise(
+            cached, asked.waiting, asked.steps, asked.now, reached=asked.reached, lists=lists, parked=parked
+        )
     except phrases.UnclearError:
         return "unclear"
     return {"plan": advice.plan, "basis": advice.basis, "remarks": advice.remarks, "as_of": advice.as_of}

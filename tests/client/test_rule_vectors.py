@@ -38,8 +38,7 @@ def test_every_answer_reason_kind_and_way_is_among_the_cases(cases: list[dict[st
     found = Counter(step["answer"] for step in steps)
     assert min(found[each.value] for each in answers.Answer) > 100
     reasons = {reason["code"] for step in steps for reason in step["reasons"]}
-    # Parked entries are known to the service alone.
-    assert reasons == {*answers.SENTENCES, "order_uncertain"} - {"entries_waiting"}
+    assert reasons == {*answers.SENTENCES, "order_uncertain"}
     kinds = {kept["entry"]["kind"] for each in cases for kept in each["waiting"]}
     assert kinds == {each.value for each in entries.Kind}
     ways = {(way["way"], way["answer"]) for step in steps for way in step["ways"]}

@@ -31,6 +31,7 @@ export const SENTENCES = Object.freeze({
   open_finding: "An open finding forbids work on this cavity until it is closed.",
   did_not_hold: "The last seating test in this cavity did not hold. Look at the retainer before another contact goes in.",
   time_in_doubt: "An entry for this cavity has a time that can't be right, so its count may be wrong.",
+  entries_waiting: "Entries that may be about this cavity wait to be assigned to their connector: its count may be too low.",
   retired: "This connector is retired.",
   wrong_tool: "The tool is for another contact size or for the other half of the job.",
   unknown_tool: "The tool is not one that Tinebook knows: check that it is the right size and kind.",
@@ -56,14 +57,17 @@ export function worst(answers) {
 /** Answer one step on the state that it meets: everything is judged on `next`, at the removal already.
  * @param {import("./snapshots.js").Definition} definition @param {import("./snapshots.js").House} house
  * @param {states.WholeState} whole @param {states.CavityState} state @param {Action} action @param {Brought} [brought]
+ * @param {boolean} [awaited] whether entries that were accepted may be about this cavity and are in no ledger yet
  * @returns {Judged} */
-export function judge(definition, house, whole, state, action, brought = NOTHING_STATED) {
+export function judge(definition, house, whole, state, action, brought = NOTHING_STATED, awaited = false) {
   const figures = cycles.limits(definition.rating, definition.nearing_fraction, house);
   const stands = cycles.standing(state, state.occupied, state.known, figures);
+  /** @type {Found[]} */
   const found = [
     ...wear(stands, state, action, figures, house),
     ...occupancy(state, action),
     ...circumstances(whole, state),
+    ...(awaited ? [/** @type {Found} */ (["entries_waiting", "warn"])] : []),
     ...tool(brought),
     ...(action === "remove" ? [] : contact(brought.contact)),
   ];

@@ -67,11 +67,32 @@ const STEP = {
   tool: shapes.optional(shapes.string), contact: shapes.optional(shapes.string),
 };
 
+/** Whether a mark means a connector, by the same keys as in the service.
+ * @param {marks.Mark} mark @param {any} definition the JSON of the service @returns {boolean} */
+export function means(mark, definition) {
+  const { serial, cage = null, part_number = null, connector } = definition;
+  const wanted = new Set(marks.lookUpKeys(mark));
+  return marks.keys(serial, cage, part_number, connector).some((each) => wanted.has(each))
+    && !marks.contradicts(mark, serial, cage, part_number);
+}
+
+/** Those of the parked entries that may mean a connector: by their own mark, or by a name that it goes by here. A mark that only
+ * the service can read may mean any.
+ * @param {readonly Kept[]} parked @param {any} definition the JSON of the service @param {readonly string[]} [names]
+ * @returns {Kept[]} */
+export function meaning(parked, definition, names = []) {
+  return parked.filter(({ entry }) => {
+    const mark = marks.read(new TextEncoder().encode(entry.connector));
+    return names.includes(entry.connector) || mark.unknown_here || means(mark, definition);
+  });
+}
+
 /** The answer to steps on what is known here. StateError where the kept state can't be read: then nothing is known, which is no go.
  * @param {Cached} cached @param {readonly Kept[]} waiting @param {readonly PlannedStep[]} steps @param {string} now
- * @param {{reached?: boolean, tools?: readonly shop.ShopTool[]}} [how] `reached`: the state is fresh but lacks entries of this
- *   bench; `tools`: the shop's, as last fetched @returns {Advice} */
-export function advise(cached, waiting, steps, now, { reached = false, tools = [] } = {}) {
+ * @param {{reached?: boolean, tools?: readonly shop.ShopTool[], parked?: readonly Kept[]}} [how] `reached`: the state is fresh but
+ *   lacks entries of this bench; `tools`: the shop's, as last fetched; `parked`: entries of this bench that may mean the connector
+ *   (see `meaning`) and were in no ledger when the service was last asked @returns {Advice} */
+export function advise(cached, waiting, steps, now, { reached = false, tools = [], parked = [] } = {}) {
   const snapshot = snapshots.read(cached.snapshot);
   // The service holds a check against the day in UTC as well.
   const today = instants.text(instants.micros(now) ?? 0n).slice(0, 10);
@@ -80,7 +101,8 @@ export function advise(cached, waiting, steps, now, { reached = false, tools = [
   const strange = steps.flatMap((each) => [...shapes.doubts(each, STEP, "step"), ...shop.doubts(tools, each.tool ?? null)]);
   const doubtful = snapshot.doubts.length > 0 || strange.length > 0 || instants.micros(now) === null;
   const footings = footingsOf(snapshot, waiting);
-  const made = footings.map((each) => planOn(snapshot, each, planned, doubtful));
+  const awaited = awaitedIn(snapshot.definition, [...parked, ...waiting.filter((each) => each.status === "parked")]);
+  const made = footings.map((each) => planOn(snapshot, each, planned, awaited, doubtful));
   const remarks = [...age(cached, now, reached), ...counted(footings[0])];
   return { plan: made.reduce((one, other) => (heavier(other, one) ? other : one)), basis: "bench", remarks, as_of: snapshot.as_of };
 }
@@ -197,10 +219,18 @@ function cautions(snapshot, steps) {
   return kept.length ? kept.map(({ kind, text, status, source }) => ({ kind, text, status, source })) : CAUTIONS;
 }
 
-/** @param {Snapshot} snapshot @param {Footing} footing @param {plans.Step[]} steps @param {boolean} doubtful
- * @returns {views.PlanView} */
-function planOn(snapshot, footing, steps, doubtful) {
-  const made = plans.plan(snapshot.definition, snapshot.house, footing.state, steps, snapshot.tooling);
+/** The cavities that parked entries may be about; one that is not understood may be about any.
+ * @param {import("./snapshots.js").Definition} definition @param {readonly Kept[]} parked @returns {Set<string>} */
+function awaitedIn({ cavities }, parked) {
+  const about = (/** @type {any} */ entry, /** @type {string} */ cavity) =>
+    entries.doubts(entry).length > 0 || entries.concerns(entries.read(entry), cavity);
+  return new Set(cavities.map((each) => each.id).filter((id) => parked.some(({ entry }) => about(entry, id))));
+}
+
+/** @param {Snapshot} snapshot @param {Footing} footing @param {plans.Step[]} steps @param {ReadonlySet<string>} awaited
+ * @param {boolean} doubtful @returns {views.PlanView} */
+function planOn(snapshot, footing, steps, awaited, doubtful) {
+  const made = plans.plan(snapshot.definition, snapshot.house, footing.state, steps, snapshot.tooling, awaited);
   const view = views.plan(snapshot, made, cautions(snapshot, steps));
   const ordered = footing.certain ? view : atBestWarn(view, ORDER_UNCERTAIN);
   return doubtful ? atBestWarn(ordered, NOT_UNDERSTOOD) : ordered;

@@ -29,8 +29,9 @@ const HALVES = { removal: "remove", insertion: "insert" };
 
 /** Judge the steps in order. A step that is no_go is still followed through, as the facts would be if it were done.
  * @param {Definition} definition @param {import("./snapshots.js").House} house @param {import("./states.js").ConnectorState} state
- * @param {readonly Step[]} steps @param {tooling.Tooling | null} tools @returns {Plan} */
-export function plan(definition, house, state, steps, tools) {
+ * @param {readonly Step[]} steps @param {tooling.Tooling | null} tools
+ * @param {ReadonlySet<string>} [awaited] cavities that accepted entries may be about which are in no ledger yet @returns {Plan} */
+export function plan(definition, house, state, steps, tools, awaited = new Set()) {
   const figures = cycles.limits(definition.rating, definition.nearing_fraction, house);
   const present = new Map(state.cavities.map((each) => [each.id, { ...each }]));
   const byRules = cavity.rules(definition);
@@ -39,9 +40,10 @@ export function plan(definition, house, state, steps, tools) {
   const judged = steps.map((step) => {
     const met = present.get(step.cavity);
     if (!met) throw new RangeError(`no cavity ${step.cavity} in this state`);
-    const verdict = answers.judge(definition, house, state.whole, met, step.action, step.brought);
+    const verdict = answers.judge(definition, house, state.whole, met, step.action, step.brought, awaited.has(step.cavity));
     const now = { ...state, cavities: [...present.values()] };
-    const found = verdict.answer === "no_go" ? ways.out(definition, house, now, step.cavity, step.action, named) : [];
+    const shut = verdict.answer === "no_go";
+    const found = shut ? ways.out(definition, house, now, step.cavity, step.action, named, awaited) : [];
     for (const kind of KINDS[step.action]) cavity.apply(met, supposed(kind, step.cavity), byRules);
     return { step, judged: verdict, after: standing(met, figures), ways: found };
   });

@@ -21,15 +21,16 @@ const SHUT = ["spent", "open_finding", "retired"];
  * A removal needs no other cavity, and nothing in a retired connector is worth a renewal.
  * @param {Definition} definition @param {House} house @param {ConnectorState} state @param {string} cavity
  * @param {answers.Action} [action] @param {ReadonlySet<string>} [taken] cavities that are meant for something else
+ * @param {ReadonlySet<string>} [awaited] cavities that accepted entries may be about which are in no ledger yet
  * @returns {Way[]} */
-export function out(definition, house, state, cavity, action = "insert", taken = new Set()) {
+export function out(definition, house, state, cavity, action = "insert", taken = new Set(), awaited = new Set()) {
   const present = states.cavity(state, cavity);
   if (!present) return [];
   const reasons = answers.judge(definition, house, state.whole, present, action).reasons.map((each) => each.code);
   if (!reasons.some((code) => SHUT.includes(code))) return [];
   const worthIt = !reasons.includes("retired");
   return [
-    ...(worthIt && action !== "remove" ? free(definition, house, state, cavity, taken) : []),
+    ...(worthIt && action !== "remove" ? free(definition, house, state, cavity, taken, awaited) : []),
     ...(worthIt ? [renewal(cavity, reasons.includes("open_finding"))] : []),
     way("replacement", "another connector", "If the approved data allow it, another connector takes the place of this one."),
   ];
@@ -37,16 +38,18 @@ export function out(definition, house, state, cavity, action = "insert", taken =
 
 /** Empty cavities of the same size that would take a contact: the least worn, then the least used, then in order.
  * @param {Definition} definition @param {House} house @param {ConnectorState} state @param {string} cavity
- * @param {ReadonlySet<string>} taken @returns {Way[]} */
-function free(definition, house, state, cavity, taken) {
+ * @param {ReadonlySet<string>} taken @param {ReadonlySet<string>} awaited @returns {Way[]} */
+function free(definition, house, state, cavity, taken, awaited) {
   const figures = cycles.limits(definition.rating, definition.nearing_fraction, house);
   const sizes = new Map(definition.cavities.map((each) => [each.id, each.contact_size]));
+  const judged = (/** @type {states.CavityState} */ each) =>
+    answers.judge(definition, house, state.whole, each, "insert", undefined, awaited.has(each.id)).answer;
   const fits = (/** @type {string} */ id) => sizes.get(id) === sizes.get(cavity) && id !== cavity && !taken.has(id);
   return state.cavities
     .filter((each) => each.occupied === false && fits(each.id))
     .map((each) => ({ each, stands: cycles.standing(each, each.occupied, each.known, figures) }))
     .sort((one, other) => fresher(one.stands, other.stands))
-    .map(({ each, stands }) => ({ each, stands, answer: answers.judge(definition, house, state.whole, each, "insert").answer }))
+    .map(({ each, stands }) => ({ each, stands, answer: judged(each) }))
     .filter(({ answer }) => answer !== "no_go")
     .slice(0, MOST_FREE)
     .map(({ each, stands, answer }) => moved(each.id, stands, answer));

@@ -19,6 +19,7 @@ export const MOST_ANSWER_BYTES = 16_000_000;
 const BUSY = new Set([429, 500, 502, 503, 504]);
 const DENIED = new Set([401, 403]);
 const OUTCOMES = new Set(["recorded", "already_recorded", "parked", "refused"]);
+const UUID = /^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$/;
 const ANSWERS = new Set(["go", "warn", "no_go"]);
 
 /** @type {Patience} */
@@ -175,6 +176,11 @@ export class Link {
     return results.map((each, place) => ({ ...each, id: entries[place].id }));
   }
 
+  /** Where an entry is that the service has accepted; RejectedError if it knows none of this id. @param {string} id @returns {Promise<any>} */
+  entry(id) {
+    return this.ask("GET", `/v1/entries/${id}`, { shape: (read) => isPlace(read, id), question: true });
+  }
+
   /** @param {any[]} entries @param {string} sent_at @returns {Promise<any[]>} */
   async resultsOf(entries, sent_at) {
     try {
@@ -295,6 +301,11 @@ const isProblem = (read) => typeof read.status === "number" && typeof (read.deta
 
 /** @param {any} read */
 const isResult = (read) => typeof read === "object" && read !== null && OUTCOMES.has(read.outcome);
+
+/** @param {any} read @param {string} id */
+function isPlace(read, id) {
+  return read.id === id && (read.connector === null || (read.outcome === "recorded" && UUID.test(read.connector)));
+}
 
 /** @param {any} read @param {string} id */
 function isSnapshot(read, id) {

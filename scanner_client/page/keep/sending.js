@@ -1,7 +1,7 @@
 // @ts-check
 // Sending what waits: oldest first, in batches, until nothing waits or the service is away. Nothing is ever dropped.
 
-import { AwayError, DeniedError, GarbledError, MOST_AT_ONCE, RejectedError } from "./link.js";
+import { AwayError, DeniedError, GarbledError, MOST_AT_ONCE, RejectedError, leavesAlone } from "./link.js";
 
 /**
  * @typedef {import("./store.js").Store} Store
@@ -14,6 +14,8 @@ import { AwayError, DeniedError, GarbledError, MOST_AT_ONCE, RejectedError } fro
 
 /** A whole request that is answered so holds something unacceptable; any other refusal is about bench or address. */
 const ABOUT_CONTENT = new Set([400, 413, 422]);
+/** Parked entries that are asked after at once: somebody waits meanwhile. */
+export const MOST_ASKED = 50;
 /** @type {Record<string, "sent" | "parked" | "refused">} */
 const STATUS = { recorded: "sent", already_recorded: "sent", parked: "parked", refused: "refused" };
 
@@ -47,6 +49,26 @@ export async function send(box, link, clock, most = MOST_AT_ONCE) {
     done.denied = error instanceof DeniedError;
   }
   return done;
+}
+
+/**
+ * Ask what became of parked entries, oldest first, and write down which were assigned. Where the service can't be asked
+ * they stay parked, and so does one that it does not know.
+ * @param {Store} box @param {Link} link @param {{entry: any}[]} parked @returns {Promise<boolean>} whether any was assigned
+ */
+export async function askAfter(box, link, parked) {
+  const joined = [];
+  for (const { entry } of parked.slice(0, MOST_ASKED)) {
+    try {
+      const { id, connector } = await link.entry(entry.id);
+      if (connector !== null) joined.push({ id, connector });
+    } catch (error) {
+      if (leavesAlone(error)) break;
+      if (!(error instanceof RejectedError)) throw error;
+    }
+  }
+  if (joined.length) await box.join(joined);
+  return joined.length > 0;
 }
 
 /**

@@ -96,7 +96,7 @@ async function foundHere(bench, reading, key, trouble) {
   let lines = await bench.box.linesOfMark(key);
   if (!lines.length) {
     const mark = marks.read(reading.bytes, reading.symbology);
-    lines = (await bench.box.snapshots()).filter((each) => means(mark, each.snapshot.definition)).map(line).filter(Boolean);
+    lines = (await bench.box.snapshots()).filter((each) => offline.means(mark, each.snapshot.definition)).map(line).filter(Boolean);
   }
   if (lines.length) return { type: "found", mark: reading.text, connectors: lines, basis: "bench" };
   const why = trouble.name === "DeniedError" ? `${trouble.message} ${NOT_HERE}` : NOT_HERE;
@@ -106,7 +106,7 @@ async function foundHere(bench, reading, key, trouble) {
 /** @param {Bench} bench @param {string} id @param {string} mark @returns {Promise<Subject>} */
 async function openConnector(bench, id, mark) {
   try {
-    return subject(id, mark, (await refreshed(bench, id)).snapshot, []);
+    return subject(id, mark, (await caughtUp(bench, id, mark)).snapshot, []);
   } catch (error) {
     if (!leavesAlone(error) && !(error instanceof RejectedError)) throw error;
     const cached = await readable(bench, id);
@@ -128,6 +128,22 @@ async function refreshed(bench, id) {
   return { snapshot, fetched_at: bench.clock().toISOString(), acknowledged };
 }
 
+/**
+ * The state fetched now, once it is asked what became of entries that were parked and may be about this connector.
+ * @param {Bench} bench @param {string} id @param {...string} told marks @returns {Promise<Cached>}
+ */
+async function caughtUp(bench, id, ...told) {
+  const cached = await refreshed(bench, id);
+  const parked = await parkedOf(bench, cached, told);
+  return (await sending.askAfter(bench.box, bench.link, parked)) ? refreshed(bench, id) : cached;
+}
+
+/** The parked entries of this bench that may mean a connector, oldest first. @param {Bench} bench @param {Cached} cached @param {string[]} told marks */
+async function parkedOf(bench, { snapshot: { definition } }, told) {
+  const names = [...told, ...(await marksOf(bench, definition.connector))];
+  return offline.meaning(await bench.box.ofStatus("parked"), definition, names);
+}
+
 /** @param {Bench} bench @param {() => Promise<Sent>} sent @param {Subject} about @param {any[]} steps @returns {Promise<Advice>} */
 async function advise(bench, sent, about, steps) {
   if (about.connector === null) return nothing(...(about.remarks.length ? about.remarks : [NOT_HERE]));
@@ -136,9 +152,8 @@ async function advise(bench, sent, about, steps) {
       const plan = await bench.link.plan(about.connector, steps);
       return { plan, basis: "service", remarks: await refused(bench, about), as_of: null };
     }
-    const cached = await refreshed(bench, about.connector);
-    if (line(cached) === null) return nothing(NOT_READABLE);
-    return offline.advise(cached, await since(bench, about, cached), steps, now(bench), { reached: true, tools: await tools(bench) });
+    const cached = await caughtUp(bench, about.connector, about.mark);
+    return line(cached) === null ? nothing(NOT_READABLE) : advised(bench, about, steps, cached, true);
   } catch (error) {
     if (!leavesAlone(error)) throw error;
     return adviseHere(bench, about, steps, /** @type {Error} */ (error));
@@ -149,8 +164,16 @@ async function advise(bench, sent, about, steps) {
 async function adviseHere(bench, about, steps, trouble) {
   const cached = await readable(bench, String(about.connector));
   if (cached === null) return nothing(NOT_HERE);
-  const advice = offline.advise(cached, await since(bench, about, cached), steps, now(bench), { tools: await tools(bench) });
+  const advice = await advised(bench, about, steps, cached, false);
   return trouble.name === "AwayError" ? advice : { ...advice, remarks: [trouble.message, ...advice.remarks] };
+}
+
+/** @param {Bench} bench @param {Subject} about @param {any[]} steps @param {Cached} cached @param {boolean} reached */
+async function advised(bench, about, steps, cached, reached) {
+  // In this order: what another tab settles meanwhile is then in one of them at least.
+  const parked = await parkedOf(bench, cached, [about.mark]);
+  const waiting = await since(bench, about, cached);
+  return offline.advise(cached, waiting, steps, now(bench), { reached, tools: await tools(bench), parked });
 }
 
 /** @param {string[]} remarks @returns {Advice} */
@@ -174,9 +197,13 @@ async function references(bench, about, acknowledged = 0) {
   if (about.connector === null) return [about.mark];
   const definition = about.snapshot?.definition ?? (await bench.box.snapshot(about.connector))?.snapshot.definition;
   const referred = definition ? await bench.box.referred(acknowledged) : [];
-  const meant = referred.filter((each) => means(marks.read(typed(each).bytes, null), definition));
-  const found = (await bench.box.marksOf(about.connector)).map((each) => each.slice(each.indexOf("|") + 1));
-  return [about.connector, about.mark, ...meant, ...found];
+  const meant = referred.filter((each) => offline.means(marks.read(typed(each).bytes, null), definition));
+  return [about.connector, about.mark, ...meant, ...(await marksOf(bench, about.connector))];
+}
+
+/** The marks by which a connector was found here, as they were read. @param {Bench} bench @param {string} id @returns {Promise<string[]>} */
+async function marksOf(bench, id) {
+  return (await bench.box.marksOf(id)).map((each) => each.slice(each.indexOf("|") + 1));
 }
 
 /** @param {Bench} bench @param {() => Promise<Sent>} sent @param {any[]} entries @param {{act?: string, kept?: () => void, setting?: [string, any]}} more */
@@ -235,7 +262,7 @@ async function takeAlongIds(bench, ids) {
   let why = null;
   for (const id of ids) {
     try {
-      await refreshed(bench, id);
+      await caughtUp(bench, id);
       taken.push(id);
     } catch (error) {
       if (!leavesAlone(error) && !(error instanceof RejectedError)) throw error;
@@ -248,14 +275,6 @@ async function takeAlongIds(bench, ids) {
 /** What a mark is kept under here: its family of symbol decides how it is read, so it is part of the key. @param {Reading} reading */
 function keyOf(reading) {
   return `${reading.symbology ?? ""}|${reading.text}`;
-}
-
-/** Whether a mark means this connector, by the same keys as in the service. @param {any} mark @param {any} definition */
-function means(mark, definition) {
-  const { serial, cage = null, part_number = null, connector } = definition;
-  const wanted = new Set(marks.lookUpKeys(mark));
-  return marks.keys(serial, cage, part_number, connector).some((/** @type {string} */ each) => wanted.has(each))
-    && !marks.contradicts(mark, serial, cage, part_number);
 }
 
 /** What is wrong with the mark itself, first. @param {Reading} reading @param {string} why */

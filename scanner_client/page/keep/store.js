@@ -128,6 +128,25 @@ export class Store {
     this.changed();
   }
 
+  /**
+   * Write down to which connector parked entries were assigned: from then on they are about no other.
+   * @param {{id: string, connector: string}[]} joined
+   */
+  async join(joined) {
+    const settled_at = this.clock().toISOString();
+    await this.database.run([ENTRIES, "counters"], "readwrite", async ({ entries, counters }) => {
+      let number = await counted(counters);
+      for (const { id, connector } of joined) {
+        const known = await asked(entries.index("id").get(id));
+        if (known?.status !== "parked") continue;
+        number += 1;
+        await asked(entries.put({ ...known, status: "sent", connector, settled_at, acknowledged: number }));
+      }
+      await asked(counters.put(number, ACKNOWLEDGED));
+    });
+    this.changed();
+  }
+
   /** Send a refused entry once more (the reason may be gone). @param {string} id @returns {Promise<boolean>} false if it is not a refused one */
   async again(id) {
     const done = await this.database.run([ENTRIES], "readwrite", async ({ entries }) => {

@@ -34,13 +34,18 @@ class Lists(Struct, frozen=True):
 def clocks(entry: Entry, recorded_at: datetime, sent_at: datetime | None) -> tuple[str, ...]:
     """What the times say: work after its recording, work years before it, a sender whose clock is off."""
     found = []
-    if entry.performed_at > recorded_at + AHEAD:
+    if ahead(entry, recorded_at):
         found.append(Code.CLOCK_AHEAD)
     if entry.performed_at < recorded_at - BEHIND:
         found.append(Code.CLOCK_BEHIND)
     if sent_at is not None and abs(recorded_at - sent_at) > OFF:
         found.append(Code.CLOCK_OFF)
     return tuple(found)
+
+
+def ahead(entry: Entry, recorded_at: datetime) -> bool:
+    """Whether the work is dated after its recording, by more than clocks differ."""
+    return entry.performed_at > recorded_at + AHEAD
 
 
 def person(entry: Entry, lists: Lists) -> tuple[str, ...]:

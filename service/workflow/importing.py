@@ -18,7 +18,7 @@ from service.core.entries import Entry, Recorded
 from service.workflow.recording import Scribe, Submission
 from service.workflow.shares import WHOLE, Share
 
-WINDOW = 1_000_000
+WINDOW = 600_000
 """Lines held in memory at once: bounds the memory, and is as many as are worth sorting by connector."""
 CHUNK = 10_000
 """Entries in one transaction, give or take those of a connector: bounds the time that a head stays locked to a second."""
@@ -138,7 +138,8 @@ async def record(
 
     async def work(chunks: Iterator[list[Line]]) -> None:
         for chunk in chunks:
-            submissions = [_submission(each.entry, by, clock()) for each in chunk]
+            at = clock()
+            submissions = [_submission(each.entry, by, at) for each in chunk]
             async with pool.acquire() as connection:
                 results = await scribe.commit(connection, submissions, brief=True)
             for line, result in zip(chunk, results, strict=True):
@@ -160,10 +161,9 @@ async def record(
 
 def _submission(entry: Entry, by: str, at: datetime) -> Submission:
     # History is years old by nature: only a time that lies ahead is odd.
-    noted = tuple(each for each in noting.clocks(entry, at, None) if each == Code.CLOCK_AHEAD)
-    return Submission(
-        Recorded(entry=entry, recorded_at=at, recorded_by=by, noted=noted), chain.digest(chain.canonical_entry(entry))
-    )
+    noted = (Code.CLOCK_AHEAD,) if noting.ahead(entry, at) else ()
+    recorded = Recorded(entry=entry, recorded_at=at, recorded_by=by, noted=noted)
+    return Submission(recorded, chain.digest(chain.canonical_entry(entry)))
 
 
 def _windows(lines: Iterator[Line], size: int) -> Iterator[list[Line]]:

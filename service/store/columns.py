@@ -39,7 +39,7 @@ async def fetch(
     async def keep(chunk: bytes) -> None:
         chunks.append(chunk)
 
-    await connection.copy_from_query(SQL[statement], *arguments, output=keep, format="binary")
+    await connection.copy_from_query(SQL[statement].rstrip(";"), *arguments, output=keep, format="binary")
     return read(b"".join(chunks), fields)
 
 

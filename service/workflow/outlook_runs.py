@@ -321,7 +321,8 @@ async def _keep_parts(connection: Connection, run: int, taken: Census, found: Ou
 
 
 def _text(value: Struct) -> str:
-    return msgspec.json.encode(value).decode()
+    # What came out of an array is a number of its own kind.
+    return msgspec.json.encode(value, enc_hook=lambda number: number.item()).decode()
 
 
 def summarised(taken: Census, taught: Taught, found: Outlook, exposure: Exposure) -> Summary:

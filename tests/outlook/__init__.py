@@ -1,0 +1,1 @@
+"""The outlook over the books: census, runs, reports."""

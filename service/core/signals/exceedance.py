@@ -71,7 +71,7 @@ def rates(
     told = (exposure > 0) & (others_exposure > 0) & (all_events > 0)
     share = np.where(told, exposure / np.where(told, all_exposure, 1.0), 0.5)
     p_value = np.where(told, _tail(own_events, all_events, share), np.nan)
-    adjusted = false_discovery.adjusted(p_value)
+    adjusted = false_discovery.adjusted(p_value, silent=unlisted.units)
     # Of the interval of its share of the events follows that of the ratio of rates: odds of the share against those expected.
     low, high = clopper_pearson(own_events, all_events, level)
     limit = threshold(p_value, false_rate, unlisted.units)

@@ -169,6 +169,31 @@ def test_what_the_twin_does_not_know_is_never_a_go(page: Page, gos: str, strange
             assert {"not_understood", "order_uncertain"} & {reason["code"] for reason in step["reasons"]}
 
 
+@pytest.mark.parametrize(
+    ("mark", "change"),
+    [
+        ("]d20108012345678909", {}),
+        ("https://id.example/01/00801234567895/21/EX-7", {}),
+        (chances.SERIAL, {"kind": "cleaning"}),
+        (chances.SERIAL, {"cavity": "Z", "side": "left"}),
+    ],
+)
+def test_what_a_parked_entry_says_in_words_unknown_here_is_never_a_go(
+    page: Page, gos: str, mark: str, change: dict[str, str]
+) -> None:
+    """A mark that only the service reads may mean this connector, and an entry that is not understood any of its cavities."""
+    cases = json.loads(gos)
+    for each in cases:
+        entry = {**each["waiting"][0]["entry"], "connector": mark, **change}
+        each["parked"] = [{"place": 1, "entry": entry, "kept_at": each["now"], "status": "parked"}]
+        if not change:
+            each["steps"] = [{**step, "cavity": entry.get("cavity", step["cavity"])} for step in each["steps"]]
+    for got in answered(page, cases):
+        for step in got["advice"]["plan"]["steps"]:
+            assert step["answer"] != "go"
+            assert "entries_waiting" in {reason["code"] for reason in step["reasons"]}
+
+
 def test_a_state_that_cannot_be_read_is_no_answer(page: Page, gos: str) -> None:
     """Nothing known is an error that says so, not an answer."""
     unreadable: tuple[Any, ...] = (None, {}, [], [[]], [[], {}], [[], [None]])

@@ -159,3 +159,62 @@ def test_a_state_that_this_page_cant_read_is_as_good_as_none(tab: Page, line: Li
     cut(line, "refuse")
     advice = advise(tab, connector, "EX-SHAPE", INSERT)
     assert (advice["plan"], advice["basis"]) == (None, "nothing")
+
+
+def alone(page: Page, line: Line, connector: str, *cavities: str) -> list[tuple[str, list[str]]]:
+    """The page's own answer to an insertion into each cavity, without the service: with the codes of its reasons."""
+    cut(line, "refuse")
+    advice = advise(page, connector, "EX-TWO", *({"action": "insert", "cavity": each} for each in cavities))
+    mend(line)
+    assert advice["basis"] == "bench"
+    return [(each["answer"], [reason["code"] for reason in each["reasons"]]) for each in advice["plan"]["steps"]]
+
+
+def test_what_is_parked_and_may_be_about_a_cavity_is_never_a_go_here(tab: Page, line: Line, site: Site) -> None:
+    """Under a mark that two connectors bear: warn for its cavity at both, until the service has said whose it is."""
+    both = [site.register(each, cage=cage) for each, cage in (("EX-TWO", "0CVA5"), ("EX-TWO", "1ABC2"))]
+    mine, others = both
+    waiting = [entry(40, "EX-TWO"), entry(41, "EX-TWO", "removal")]
+    assert record(tab, *waiting)["sent"]["parked"] == 2
+    for each in both:
+        find(tab, each)
+        assert advise(tab, each, each, INSERT)["plan"]["steps"][0]["reasons"][0]["code"] == "entries_waiting"
+        assert alone(tab, line, each, "1", "2") == [("warn", ["entries_waiting"]), ("go", [])]
+    cut(line, "busy", b"/v1/entries")
+    tab.evaluate("() => Object.assign(bench.link.patience, {first_rest_ms: 0, longest_rest_ms: 0})")
+    record(tab, entry(42, mine, cavity="2"))
+    reached = advise(tab, mine, "EX-TWO", INSERT)
+    assert (reached["basis"], reached["plan"]["answer"]) == ("bench", "warn")
+    assert any("has not got everything" in each for each in reached["remarks"])
+    mend(line)
+    for each in waiting:
+        site.ask("POST", f"/v1/parked/{each['id']}", {"connector": others})
+    assert alone(tab, line, mine, "1") == [("warn", ["entries_waiting"])]
+    assert advise(tab, mine, "EX-TWO", INSERT)["basis"] == "service"
+    counts = tab.evaluate("() => bench.box.counts()")
+    assert (counts["parked"], counts["sent"], counts["unsent"]) == (0, 3, 0)
+    cycles = """async (id) => {
+      const about = await bench.station.openConnector(id, id);
+      return (await bench.station.standing(about)).cavities.find((each) => each.id === "1").cycles_begun;
+    }"""
+    cut(line, "refuse")
+    # The other's state is still that from before: what was assigned to it counts there, and only there.
+    assert [tab.evaluate(cycles, each) for each in both] == [0, 1]
+    mend(line)
+    assert [alone(tab, line, each, "1") for each in both] == [[("go", [])]] * 2
+
+
+def test_what_was_parked_before_its_connector_was_registered_is_sent_once_that_is_opened(
+    tab: Page, line: Line, site: Site
+) -> None:
+    """Where the service can't be asked it stays parked; the mark it went under means the connector all the same."""
+    record(tab, entry(50, "EX-SOON"))
+    connector = site.register("EX-SOON")
+    cut(line, "refuse", b"/v1/entries")
+    tab.evaluate("(id) => bench.station.takeAlongIds([id])", connector)
+    assert tab.evaluate("() => bench.box.counts()")["parked"] == 1
+    mend(line)
+    tab.evaluate("(id) => { bench.link.wake(); return bench.station.takeAlongIds([id]); }", connector)
+    kept = tab.evaluate("async () => (await bench.box.ofStatus('sent')).map((each) => each.entry.connector)")
+    assert (tab.evaluate("() => bench.box.counts()")["parked"], kept) == (0, ["EX-SOON"])
+    assert tab.evaluate("(id) => bench.box.snapshot(id).then((each) => each.snapshot.entries)", connector) == 1

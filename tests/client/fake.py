@@ -116,6 +116,8 @@ class Service:
                 return self.page(request.url.params)
             case ("GET", "v1", "tools"):
                 return reply(reference_messages.ShopToolList(tools=self.tools, next=None))
+            case ("GET", "v1", "entries", name):
+                return self.place(UUID(name))
             case ("GET", "v1", "connectors", name, *rest):
                 return reply(self.snapshot(UUID(name)) if rest else self.view(UUID(name)))
             case _:
@@ -198,6 +200,22 @@ class Service:
         """The connectors that a mark means."""
         found = offline.find(Reading(data, symbology), self.definitions.values())
         return tuple(shown.line(self.snapshot(each.connector)) for each in found)
+
+    def place(self, entry: UUID) -> httpx.Response:
+        """Where an entry is."""
+        if any(each.id == entry for each in self.parked):
+            return reply(messages.EntryPlace(id=entry, outcome="parked", connector=None, line=None))
+        found = next((each.entry for each in self.ledger if each.entry.id == entry), None)
+        if found is None:
+            return problem(404, "no such entry was ever recorded")
+        connector = self.meant(found.connector)
+        return reply(messages.EntryPlace(id=entry, outcome="recorded", connector=connector, line=None))
+
+    def assign(self, connector: UUID) -> None:
+        """Say that everything parked belongs to a connector."""
+        mine = [structs.replace(each, connector=str(connector)) for each in self.parked]
+        self.ledger += [Recorded(entry=each, recorded_at=self.clock(), recorded_by="tests") for each in mine]
+        self.parked.clear()
 
     def scan(self, asked: messages.Scan) -> httpx.Response:
         """What a scan means."""

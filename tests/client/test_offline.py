@@ -9,13 +9,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from msgspec import structs
 
-from scanner_client import offline, outbox, readings, station
+from scanner_client import offline, outbox, readings, sending, station
 from scanner_client.dialogue import Advice, Basis, Found, Missing, Subject
 from scanner_client.outbox import Cached, Kept, Settled
 from scanner_client.station import Bench
 from service.core.answers import Action, Answer
 from service.core.entries import Entry, Kind
-from service.messages import PlannedStep
+from service.messages import PlannedStep, StepView
 from tests.client import fake
 from tests.client.fake import Clock, Service
 from tests.client.test_outbox import entry
@@ -312,3 +312,141 @@ def test_the_state_shown_counts_what_waits(bench: Bench, service: Service, clock
     cavity = state.cavity("14")
     assert cavity is not None
     assert (cavity.insertions, cavity.removals) == (3, 3)
+
+
+def parked(bench: Bench, service: Service, clock: Clock, *made: Entry, mark: str = "SN-1042") -> Subject:
+    """A connector at hand, fetched after entries of this bench about its serial were parked: another one bears it too."""
+    service.definitions[fake.OTHER] = fake.twin("1TEST")
+    sent = station.record(bench, [structs.replace(each, connector=mark, performed_at=clock.go()) for each in made])
+    assert sent.parked == len(made)
+    clock.go(60)
+    return station.open_connector(bench, fake.CONNECTOR, "D0CVA5SN-1042").subject
+
+
+def steps_alone(bench: Bench, service: Service, about: Subject, *cavities: str) -> list[StepView]:
+    """What the bench says alone to an insertion into each cavity."""
+    service.cut = lambda _: "away"
+    plan = advised(bench, about, tuple(PlannedStep(action=Action.INSERT, cavity=each) for each in cavities)).plan
+    service.cut = lambda _: "answer"
+    bench.way.wake()
+    assert plan is not None
+    return list(plan.steps)
+
+
+WAITING = [("entries_waiting", Answer.WARN)]
+
+
+def reasons(step: StepView) -> list[tuple[str, Answer]]:
+    """Why a step is answered so."""
+    return [(each.code, each.answer) for each in step.reasons]
+
+
+@pytest.mark.parametrize("mark", ["SN-1042", "SN-1042\r", "[)>\x1e06\x1d17V0CVA5\x1d1PTEST-20-4\x1dSSN-1042\x1e\x04"])
+def test_a_parked_entry_that_may_be_about_a_cavity_is_never_a_go(
+    bench: Bench, service: Service, clock: Clock, mark: str
+) -> None:
+    """The fresh state lacks it, and so does the count: warn for its cavity, with the rule's own reason; no other cavity."""
+    service.definitions[UUID(int=77)] = structs.replace(fake.definition(), connector=UUID(int=77))
+    about = parked(bench, service, clock, entry(1), entry(2, "14", Kind.REMOVAL), mark=mark)
+    in_14, in_c = steps_alone(bench, service, about, "14", "c")
+    assert (in_14.answer, reasons(in_14)) == (Answer.WARN, WAITING)
+    assert (in_c.answer, reasons(in_c)) == (Answer.GO, [])
+
+
+def test_a_parked_entry_about_the_whole_connector_concerns_every_cavity(
+    bench: Bench, service: Service, clock: Clock
+) -> None:
+    """A renewal without cavities, a correction: nobody knows of which cavity the count is wrong."""
+    correction = structs.replace(entry(1, kind=Kind.CORRECTION), cavity=None, corrects=UUID(int=9), note="wrong one")
+    about = parked(bench, service, clock, correction)
+    assert [reasons(each) for each in steps_alone(bench, service, about, "14", "c")] == [WAITING, WAITING]
+
+
+def test_a_parked_entry_that_means_another_connector_leaves_a_go(bench: Bench, service: Service, clock: Clock) -> None:
+    """Another serial, and the same key from a mark that says itself that its serial is another (MIL-STD-130N construct 2)."""
+    other = "[)>\x1e06\x1d17V0CVA5\x1d1PSN-\x1dS1042\x1e\x04"
+    for number, mark in enumerate(("SN-1043", other), start=1):
+        about = parked(bench, service, clock, entry(number), mark=mark)
+        assert steps_alone(bench, service, about, "14")[0].answer is Answer.GO
+
+
+def test_what_was_parked_under_a_mark_that_the_connector_was_found_by_may_mean_it(
+    bench: Bench, service: Service, clock: Clock
+) -> None:
+    """A name by which the service found it here counts like its own marks, although nothing here can read it so."""
+    about = parked(bench, service, clock, entry(1), mark="P1 left")
+    assert steps_alone(bench, service, about, "14")[0].answer is Answer.GO
+    bench.box.save_mark("]C0|P1 left", service.matching(str(fake.CONNECTOR).encode()))
+    assert reasons(steps_alone(bench, service, about, "14")[0]) == WAITING
+
+
+def test_a_parked_entry_counts_beside_a_fresh_state_too(bench: Bench, service: Service, clock: Clock) -> None:
+    """The service is there but lacks other entries, so the bench answers: what is parked makes that a warn as well."""
+    about = parked(bench, service, clock, entry(1))
+    bench.box.keep([structs.replace(entry(2, "c"), performed_at=clock.go())])
+    service.cut = lambda request: "denied" if request.method == "POST" else "answer"
+    advice = advised(bench, about)
+    assert (advice.basis, advice.answer) == (Basis.BENCH, Answer.WARN)
+    assert advice.plan is not None
+    assert reasons(advice.plan.steps[0]) == WAITING
+    service.assign(fake.OTHER)
+    assert advised(bench, about).answer is Answer.GO
+
+
+def test_what_is_counted_in_before_it_is_assigned_is_a_warn_too(bench: Bench, service: Service, clock: Clock) -> None:
+    """Parked after the state was fetched, an entry is counted as this connector's, which it may not be."""
+    about = opened(bench)
+    service.definitions[fake.OTHER] = fake.twin("1TEST")
+    made = [entry(1), entry(2, "14", Kind.REMOVAL)]
+    station.record(bench, [structs.replace(each, connector="SN-1042", performed_at=clock.go()) for each in made])
+    step = steps_alone(bench, service, about, "14")[0]
+    assert (step.answer, step.cycle, reasons(step)) == (Answer.WARN, 2, WAITING)
+
+
+@pytest.mark.parametrize(("connector", "cycle"), [(fake.CONNECTOR, 2), (fake.OTHER, 1)])
+def test_the_warn_ends_once_the_service_has_said_whose_they_are(
+    bench: Bench, service: Service, clock: Clock, connector: UUID, cycle: int
+) -> None:
+    """Assigned to this connector they are in its count, assigned to the other they are not; neither waits here any more."""
+    about = parked(bench, service, clock, entry(1), entry(2, "14", Kind.REMOVAL))
+    service.assign(connector)
+    assert reasons(steps_alone(bench, service, about, "14")[0]) == WAITING
+    about = station.open_connector(bench, fake.CONNECTOR, "SN-1042").subject
+    assert (bench.box.counts().parked, bench.box.counts().sent) == (0, 2)
+    step = steps_alone(bench, service, about, "14")[0]
+    assert (step.answer, step.cycle) == (Answer.GO, cycle)
+
+
+def test_a_state_from_before_counts_what_was_assigned_to_its_connector_alone(
+    bench: Bench, service: Service, clock: Clock
+) -> None:
+    """Of two connectors that one mark means, the older state of the one that got the entry takes it in, not the other's."""
+    service.definitions[fake.OTHER] = fake.twin("1TEST")
+    older = station.open_connector(bench, fake.OTHER, "SN-1042").subject
+    about = parked(bench, service, clock, entry(1), entry(2, "14", Kind.REMOVAL))
+    service.assign(fake.OTHER)
+    station.take(bench, [str(fake.CONNECTOR)])
+    assert bench.box.counts().parked == 0
+    assert [steps_alone(bench, service, each, "14")[0].cycle for each in (about, older)] == [1, 2]
+
+
+def test_asking_after_parked_entries_is_bounded_and_loses_none(bench: Bench, service: Service, clock: Clock) -> None:
+    """The oldest first, not all at once; where the service is away or does not know one, it stays parked."""
+    made = [entry(each) for each in range(1, sending.MOST_ASKED + 6)]
+    parked(bench, service, clock, *made)
+    del service.parked[0]
+    service.assign(fake.OTHER)
+    asked: list[str] = []
+
+    def away_after_three(path: str) -> str:
+        asked.append(path)
+        return "away" if len(asked) > 3 else "answer"
+
+    service.cut = lambda request: away_after_three(request.url.path) if "/entries/" in request.url.path else "answer"
+    assert station.open_connector(bench, fake.CONNECTOR, "SN-1042").subject.snapshot is not None
+    assert asked[:3] == [f"/v1/entries/{UUID(int=each)}" for each in (1, 2, 3)]
+    assert bench.box.counts().parked == len(made) - 2
+    bench.way.wake()
+    service.cut = lambda _: "answer"
+    station.open_connector(bench, fake.CONNECTOR, "SN-1042")
+    assert [each.entry.id.int for each in bench.box.of_status("parked")] == [1, 53, 54, 55]

@@ -8,6 +8,7 @@ from pathlib import Path
 from uuid import UUID
 
 import pytest
+from msgspec import structs
 
 from scanner_client import dialogue, outbox
 from scanner_client.outbox import ClashError, Outbox, Settled, UnusableError
@@ -106,6 +107,20 @@ def test_since_gives_what_a_snapshot_may_not_hold(box: Outbox) -> None:
     box.settle([Settled(UUID(int=2), "sent"), Settled(UUID(int=3), "refused")])
     assert [each.entry.id.int for each in box.since([str(fake.CONNECTOR)], before)] == [2, 3]
     assert box.referred(before) == (str(fake.CONNECTOR), str(fake.OTHER))
+
+
+def test_a_parked_entry_joins_a_connector_once(box: Outbox) -> None:
+    """It is then sent, about that connector alone by whatever name, and newer than any state fetched before; only parked ones."""
+    box.keep([structs.replace(entry(1), connector="SN-1042"), structs.replace(entry(2), connector="SN-1042")])
+    box.settle([Settled(UUID(int=1), "parked")])
+    before = box.acknowledged()
+    box.join([(UUID(int=1), fake.CONNECTOR), (UUID(int=2), fake.CONNECTOR)])
+    box.join([(UUID(int=1), fake.OTHER)])
+    assert (numbers(box, "sent"), numbers(box, "parked"), numbers(box)) == ([1], [], [2])
+    assert [each.entry.id.int for each in box.since([str(fake.CONNECTOR)], before)] == [1]
+    assert [each.entry.id.int for each in box.since(["SN-1042", str(fake.OTHER)], before)] == [2]
+    assert box.since([str(fake.CONNECTOR)], box.acknowledged()) == ()
+    assert box.of_status("sent")[0].entry.connector == "SN-1042"
 
 
 def test_one_sender_at_a_time(outbox_path: Path, clock: Clock) -> None:

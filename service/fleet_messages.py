@@ -1,10 +1,8 @@
 """The wire contract of the fleet's reports: API, pages, exports and the command line give the same rows of these."""
 
 from datetime import datetime
-from typing import Annotated, Literal
+from typing import Literal
 from uuid import UUID
-
-from msgspec import Meta
 
 from service.core.cycles import Wear
 from service.core.discrepancies import Code, Seriousness
@@ -82,6 +80,7 @@ class WearGroup(Reply, frozen=True, kw_only=True):
     spent: int
     over: int
     unknown: int
+    discrepancies: int
 
 
 class CyclesGroup(Reply, frozen=True, kw_only=True):
@@ -204,6 +203,3 @@ class BenchList(Reply, frozen=True, kw_only=True):
 
     benches: tuple[BenchView, ...]
     next: str | None
-
-
-Reason = Annotated[str, Meta(min_length=1, max_length=1000)]

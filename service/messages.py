@@ -481,31 +481,6 @@ class ScanView(Reply, frozen=True, kw_only=True):
 # --- reports
 
 
-class CycleLimitLine(Reply, frozen=True, kw_only=True):
-    """One connector in the fleet's list: where its limiting cavity stands."""
-
-    connector: UUID
-    serial: str
-    part_number: str | None
-    family: str | None
-    place: PlaceView
-    wear: Wear
-    limiting_cavity: str | None
-    cycles_begun: int
-    rating: int | None
-    rating_verified: bool
-    left: int | None
-    worn_cavities: int
-
-
-class CycleLimitReport(Reply, frozen=True, kw_only=True):
-    """The fleet's list, worst first. `next` is the cursor of the following page."""
-
-    connectors: tuple[CycleLimitLine, ...]
-    next: str | None
-    notice: str = DECIDES
-
-
 class Health(Reply, frozen=True, kw_only=True):
     """Whether the service is up, and what it waits for."""
 

@@ -1,8 +1,8 @@
 """The API as a table: one line an operation. Routes, rights, decoding and the OpenAPI document all come from it."""
 
 from service import messages, part_number_messages, reference_messages
-from service.api import handlers, outlook_contract, queries, shop
-from service.api.operation import ANYBODY, AT_WORK, PLANNING, READING, Operation
+from service.api import feed_contract, fleet_contract, handlers, outlook_contract, queries, shop
+from service.api.operation import ANYBODY, AT_WORK, PLANNING, Operation
 from service.labels import drawing
 
 __all__ = ["OPERATIONS", "Operation"]
@@ -196,17 +196,6 @@ OPERATIONS = (
     ),
     Operation(
         method="GET",
-        path="/v1/reports/cycle-limits",
-        name="report_cycle_limits",
-        summary="The fleet's connectors that are not within their rating, worst first.",
-        scopes=READING,
-        call=handlers.cycle_limits,
-        query=queries.CycleLimits,
-        reply=messages.CycleLimitReport,
-        example_query="wear=nearing&limit=10",
-    ),
-    Operation(
-        method="GET",
         path="/v1/arrangements/{standard}/{name}",
         name="show_arrangement",
         summary="An insert arrangement with its cavities; true places where somebody imported them, else it says schematic.",
@@ -282,5 +271,7 @@ OPERATIONS = (
         reply=reference_messages.ShopToolList,
         example_query="limit=10",
     ),
+    *fleet_contract.OPERATIONS,
+    *feed_contract.OPERATIONS,
     *outlook_contract.OPERATIONS,
 )

@@ -1,7 +1,7 @@
 """One function per operation: from a message that was read to a message that will be written."""
 
 import asyncio
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -11,7 +11,7 @@ from msgspec import Struct
 from service import messages, problems, views
 from service.api import queries, reading
 from service.api.services import Services
-from service.core import chain, entries
+from service.core import entries
 from service.core.entries import Definition, Entry
 from service.labels import content, drawing, layout
 from service.labels.symbols import LabelError
@@ -19,12 +19,12 @@ from service.store import database
 from service.store.ledger import Head
 from service.workflow import (
     connectors,
+    discrepancies,
     finding,
     identifying,
     planning,
     recording,
     registering,
-    reports,
     scanning,
     snapshots,
 )
@@ -32,27 +32,30 @@ from service.workflow.access import Bearer
 
 
 class Call(Struct, frozen=True):
-    """One request as a handler sees it."""
+    """One request as a handler sees it. `accept` is the header, for operations that reply in more than one form."""
 
     bearer: Bearer
     path: dict[str, str]
     query: Any
     body: Any
+    accept: str = ""
 
 
 class Reply(Struct, frozen=True):
-    """What a handler answers: a status and a message, or the bytes of a file with their media type."""
+    """What a handler answers: a status and a message, or the bytes of a file with their media type; headers where needed."""
 
     status: int
     message: Any
     media_type: str = "application/json"
+    headers: dict[str, str] = {}
 
 
 def _shown(head: Head, services: Services) -> messages.ConnectorView:
     return views.connector(head.definition, head.state, services.house, head.entries, head.hash.hex())
 
 
-def _uuid(text: str, what: problems.Type) -> UUID:
+def identity(text: str, what: problems.Type) -> UUID:
+    """An id that stands in a path. Raises the problem for what can't be one."""
     try:
         return UUID(text)
     except ValueError as error:
@@ -111,13 +114,13 @@ async def find_connectors(services: Services, call: Call) -> Reply:
 
 async def show_connector(services: Services, call: Call) -> Reply:
     """One connector with every cavity."""
-    head = await services.reader.one(_uuid(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR))
+    head = await services.reader.one(identity(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR))
     return Reply(200, _shown(head, services))
 
 
 async def label(services: Services, call: Call) -> Reply:
     """A connector's label. Simulating its print takes a while, so it is done beside the loop."""
-    head = await services.reader.one(_uuid(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR))
+    head = await services.reader.one(identity(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR))
     asked: queries.Label = call.query
     return Reply(200, await asyncio.to_thread(_drawn, head.definition, asked), drawing.MEDIA_TYPES[asked.format])
 
@@ -133,13 +136,13 @@ def _drawn(definition: Definition, asked: queries.Label) -> bytes:
 async def show_state(services: Services, call: Call) -> Reply:
     """What a bench keeps to go on answering while the service is away."""
     await _refresh(services)
-    head = await services.reader.one(_uuid(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR))
+    head = await services.reader.one(identity(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR))
     return Reply(200, await snapshots.take(services.pool, head, services.reference, services.house, services.clock()))
 
 
 async def revise_rating(services: Services, call: Call) -> Reply:
     """Let another rating hold."""
-    connector = _uuid(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR)
+    connector = identity(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR)
     async with services.pool.acquire() as connection:
         head = await connectors.revise_rating(
             connection, services.scribe, services.house, connector, call.body, call.bearer.name, services.clock()
@@ -150,7 +153,7 @@ async def revise_rating(services: Services, call: Call) -> Reply:
 async def plan(services: Services, call: Call) -> Reply:
     """Answer before the work."""
     await _refresh(services)
-    connector = _uuid(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR)
+    connector = identity(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR)
     parked = await planning.waiting(services.pool, connector)
     head = await services.reader.one(connector)
     today = services.clock().date()
@@ -159,38 +162,20 @@ async def plan(services: Services, call: Call) -> Reply:
 
 async def list_ledger(services: Services, call: Call) -> Reply:
     """A page of a connector's ledger."""
-    connector = _uuid(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR)
+    connector = identity(call.path["connector"], problems.Type.UNKNOWN_CONNECTOR)
     await services.reader.one(connector)
     after = reading.cursor(call.query.cursor, queries.LedgerCursor)
     limit: int = call.query.limit
     async with services.pool.acquire() as connection:
         rows = await database.fetch(connection, "entry_page", connector, after.number if after else 0, limit + 1)
-    lines = tuple(_ledger_line(row) for row in rows[:limit])
+    lines = tuple(discrepancies.ledger_line(row) for row in rows[:limit])
     following = queries.LedgerCursor(rows[limit - 1]["number"]) if len(rows) > limit else None
     return Reply(200, messages.Ledger(entries=lines, next=reading.encode_cursor(following)))
 
 
-def _ledger_line(row: Any) -> messages.LedgerLine:
-    recorded = chain.decode_body(row["body"]).recorded
-    entry = recorded.entry
-    return messages.LedgerLine(
-        number=row["number"],
-        id=entry.id,
-        kind=entry.kind.value,
-        cavity=entry.cavity,
-        performed_at=entry.performed_at.astimezone(UTC),
-        performed_by=entry.performed_by,
-        recorded_at=recorded.recorded_at,
-        recorded_by=recorded.recorded_by,
-        noted=recorded.noted,
-        hash=row["hash"].hex(),
-        entry=entry,
-    )
-
-
 async def show_entry(services: Services, call: Call) -> Reply:
     """Where an entry is: in which ledger, or waiting for its connector."""
-    entry = _uuid(call.path["entry"], problems.Type.UNKNOWN_ENTRY)
+    entry = identity(call.path["entry"], problems.Type.UNKNOWN_ENTRY)
     async with services.pool.acquire() as connection:
         where = await database.fetch_one(connection, "where_is_entry", entry)
         if where is None:
@@ -198,7 +183,7 @@ async def show_entry(services: Services, call: Call) -> Reply:
         if where["parked"]:
             return Reply(200, messages.EntryPlace(id=entry, outcome="parked", connector=None, line=None))
         row = await database.fetch_one(connection, "entry_by_id", where["connector"], entry)
-    line = _ledger_line(row)
+    line = discrepancies.ledger_line(row)
     return Reply(200, messages.EntryPlace(id=entry, outcome="recorded", connector=where["connector"], line=line))
 
 
@@ -294,7 +279,7 @@ async def list_parked(services: Services, call: Call) -> Reply:
 
 async def assign_parked(services: Services, call: Call) -> Reply:
     """Say to which connector a parked entry belongs."""
-    entry = _uuid(call.path["entry"], problems.Type.UNKNOWN_ENTRY)
+    entry = identity(call.path["entry"], problems.Type.UNKNOWN_ENTRY)
     async with services.pool.acquire() as connection:
         done = await connectors.assign_parked(connection, services.scribe, services.house, entry, call.body.connector)
     return Reply(200, done)
@@ -309,19 +294,6 @@ async def scan(services: Services, call: Call) -> Reply:
 async def part_number(services: Services, call: Call) -> Reply:
     """Everything that is known of a part number. A wrong one is no bad request: where it is wrong is the answer."""
     return Reply(200, identifying.identify(services.reference.catalog, call.query.number))
-
-
-async def cycle_limits(services: Services, call: Call) -> Reply:
-    """The fleet's list, worst first."""
-    asked: queries.CycleLimits = call.query
-    wanted = reports.Wanted(
-        wear=asked.wear, asset=asked.asset, zone=asked.zone, part_number=asked.part_number, family=asked.family
-    )
-    async with services.pool.acquire() as connection:
-        lines, following = await reports.cycle_limits(
-            connection, wanted, reading.cursor(asked.cursor, reports.Cursor), asked.limit
-        )
-    return Reply(200, messages.CycleLimitReport(connectors=lines, next=reading.encode_cursor(following)))
 
 
 async def put_person(services: Services, call: Call) -> Reply:

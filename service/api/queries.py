@@ -6,7 +6,6 @@ from uuid import UUID
 from msgspec import Meta, Struct
 
 from service.core import entries
-from service.core.cycles import Wear
 from service.core.entries import MarkText, Text
 from service.core.house import What
 from service.core.sights import Sight
@@ -43,18 +42,6 @@ class PartNumber(Struct, frozen=True, forbid_unknown_fields=True):
     """The number of a connector, a contact or a tool, exactly as it is written."""
 
     number: Text
-
-
-class CycleLimits(Struct, frozen=True, forbid_unknown_fields=True):
-    """Filters of the fleet's list; they combine."""
-
-    wear: Wear | None = None
-    asset: Text | None = None
-    zone: Text | None = None
-    part_number: Text | None = None
-    family: Text | None = None
-    cursor: str | None = None
-    limit: Limit = 100
 
 
 class Label(Struct, frozen=True, forbid_unknown_fields=True):

@@ -4,9 +4,11 @@ import base64
 import binascii
 import re
 from collections.abc import Mapping
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import msgspec
+from litestar.datastructures import MultiDict
+from msgspec import structs
 
 from service import problems
 from service.messages import Problem
@@ -29,15 +31,22 @@ def body(data: bytes, wanted: type[T]) -> T:
         raise problems.raised(problems.Type.MALFORMED_BODY, f"not readable as JSON in UTF-8: {error}") from error
 
 
-def query(given: Mapping[str, str], wanted: type[T]) -> T:
-    """The query of a request as a message."""
+def query(given: Mapping[str, Any], wanted: type[T]) -> T:
+    """The query of a request as a message. What may be given several times is a tuple there."""
     try:
-        return msgspec.convert(dict(given), wanted, strict=False)
+        return msgspec.convert(_told(given, wanted), wanted, strict=False)
     except msgspec.ValidationError as error:
         text, pointer = explain(str(error))
         raise problems.raised(
             problems.Type.INVALID_REQUEST, f"in the query: {text}", (f"?{pointer.removeprefix('#/')}", text)
         ) from error
+
+
+def _told(given: Mapping[str, Any], wanted: type[T]) -> dict[str, Any]:
+    if not isinstance(given, MultiDict):
+        return dict(given)
+    several = {each.encode_name for each in structs.fields(wanted) if isinstance(each.default, tuple)}
+    return {name: given.getall(name) if name in several else given[name] for name in given}
 
 
 def explain(message: str) -> tuple[str, str]:

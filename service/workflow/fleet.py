@@ -1,17 +1,31 @@
 """The fleet's reports of wear: who is not within the rating, and how the wear is spread. Rows for API, page and export alike."""
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from datetime import datetime
-from typing import Annotated
+from typing import Annotated, Any
 from uuid import UUID
 
 from msgspec import Meta, Struct
 
 from service import fleet_messages as messages
+from service import problems
+from service.core import limits, reported, states
 from service.core.cycles import Wear
 from service.core.entries import CavityId, HouseRule, Text
-from service.store import ledger
+from service.core.limits import RANK, LimitLine
+from service.core.reported import Subject
+from service.messages import PlaceView
+from service.store import database, fleet, ledger
 from service.store.database import Connection
+from service.store.fleet import WornRow
+from service.workflow import past
+
+PAGE = 500
+_AT_ONCE = 20
+"""Connectors read at once for their retainers of which nothing is known: a page of the usual size."""
+PastCursor = past.PastCursor
+"""Where the next page as of a past moment begins."""
+_WEARS = {rank: wear for wear, rank in RANK.items()}
 
 
 class Filters(Struct, frozen=True, kw_only=True):
@@ -44,27 +58,26 @@ class CavityCursor(Struct, frozen=True, array_like=True):
     cavity: CavityId
 
 
-class PastCursor(Struct, frozen=True, array_like=True):
-    """Where the next page as of a past moment begins: within a connector, after so many of its lines."""
-
-    connector: UUID
-    told: Annotated[int, Meta(ge=0, le=1000)]
-
-
 class WearCursor(Struct, frozen=True, array_like=True):
     """Where the next page of groups begins."""
 
     over: Annotated[int, Meta(ge=0, le=2**62)]
     spent: Annotated[int, Meta(ge=0, le=2**62)]
     nearing: Annotated[int, Meta(ge=0, le=2**62)]
-    name: str
+    name: Annotated[str, Meta(max_length=200, pattern="^[^\\x00]*$(?!\\n)")]
 
 
 async def connectors(
     connection: Connection, filters: Filters, after: Cursor | None, limit: int
 ) -> tuple[tuple[messages.CycleLimitLine, ...], Cursor | None]:
     """Connectors that are not within their rating, worst first, and the cursor of the next page."""
-    raise NotImplementedError
+    async with database.report(connection):
+        start = (after.rank, after.urgency, after.connector) if after else (None, None, None)
+        found = await _found(connection, filters)
+        rows = await database.fetch(connection, "cycle_limits", *start, limit + 1, _ranks(filters), *found)
+    lines = tuple(_line(row["connector"], row["serial"], _limit_line(row)) for row in rows[:limit])
+    last = rows[limit - 1] if len(rows) > limit else None
+    return lines, Cursor(last["rank"], last["urgency"], last["connector"]) if last else None
 
 
 async def cavities(
@@ -75,42 +88,188 @@ async def cavities(
     after: CavityCursor | None,
     limit: int,
 ) -> tuple[tuple[messages.CavityLimitLine, ...], CavityCursor | None]:
-    """Cavities that are not within their rating, worst first, and the cursor of the next page."""
-    raise NotImplementedError
+    """Cavities that are not within their rating, worst first, and the cursor of the next page.
+
+    Those of which nothing is known come last, read from the states of connectors that have such.
+    """
+    async with database.report(connection):
+        found = await _found(connection, filters)
+        pairs = await _worn(connection, filters, found, after, limit + 1)
+        if len(pairs) <= limit and (not filters.wear or Wear.UNKNOWN in filters.wear):
+            rest = limit + 1 - len(pairs)
+            pairs += await _unknown(connection, definitions, house, found, after, rest)
+    last = pairs[limit - 1][1] if len(pairs) > limit else None
+    following = CavityCursor(last.rank, last.urgency, last.connector, last.cavity) if last else None
+    return tuple(_cavity(serial, row) for serial, row in pairs[:limit]), following
+
+
+_Found = tuple[str | None, str | None, str | None, str | None, str | None, Sequence[str] | None]
+"""Asset, zone, position, family, part number, and any of these benches."""
+
+
+async def _found(connection: Connection, filters: Filters) -> _Found:
+    meant = await benches_meant(connection, filters.bench, filters.shop)
+    return filters.asset, filters.zone, filters.position, filters.family, filters.part_number, meant
+
+
+async def benches_meant(connection: Connection, bench: str | None, shop: str | None) -> list[str] | None:
+    """The benches that a filter means: one, those of a shop, or both at once; None for any."""
+    if shop is None:
+        return None if bench is None else [bench]
+    rows = await database.fetch(connection, "benches_of", shop)
+    return [row["name"] for row in rows if bench in (None, row["name"])]
+
+
+def _ranks(filters: Filters) -> list[int] | None:
+    return [RANK[each] for each in filters.wear] or None
+
+
+async def _worn(
+    connection: Connection, filters: Filters, found: _Found, after: CavityCursor | None, limit: int
+) -> list[tuple[str, WornRow]]:
+    start = (after.rank, after.urgency, after.connector, after.cavity) if after else (None, None, None, None)
+    rows = await database.fetch(connection, "worn_cavities", *start, limit, _ranks(filters), *found)
+    return [(row["serial"], WornRow(*(row[name] for name in WornRow.__struct_fields__))) for row in rows]
+
+
+async def _unknown(
+    connection: Connection,
+    definitions: ledger.Definitions,
+    house: HouseRule,
+    found: _Found,
+    after: CavityCursor | None,
+    limit: int,
+) -> list[tuple[str, WornRow]]:
+    begun = after if after is not None and after.rank == RANK[Wear.UNKNOWN] else None
+    start = begun.connector if begun else UUID(int=0)
+    pairs: list[tuple[str, WornRow]] = []
+    while len(pairs) < limit:
+        rows = await database.fetch(connection, "connectors_with_unknown", start, _AT_ONCE, *found)
+        known = await definitions.fetch(connection, ((row["connector"], row["definition"]) for row in rows))
+        for row in rows:
+            definition = known[row["connector"], row["definition"]]
+            subject = reported.judge(definition, states.decode(row["state"]), row["bench"], house)
+            lines = [each for each in shown(subject) if each.rank == RANK[Wear.UNKNOWN]]
+            if begun is not None and row["connector"] == begun.connector:
+                names = [each.cavity for each in lines]
+                lines = lines[names.index(begun.cavity) + 1 if begun.cavity in names else 0 :]
+            pairs += [(row["serial"], each) for each in lines]
+        if len(rows) < _AT_ONCE:
+            break
+        start = UUID(int=rows[-1]["connector"].int + 1)
+    return pairs[:limit]
+
+
+def shown(subject: Subject) -> list[WornRow]:
+    """The lines of a connector's cavities that are not within their rating, in the order of the insert."""
+    if subject.state.whole.retired:
+        return []
+    pairs = zip(subject.state.cavities, subject.standings, strict=True)
+    rows = [limits.judged(subject.definition, each, stands) for each, stands in pairs if stands.wear is not Wear.WITHIN]
+    return fleet.worn_rows(subject.definition.connector, rows, subject.where)
+
+
+def _limit_line(row: Any) -> LimitLine:
+    return LimitLine(*(row[name] for name in LimitLine.__struct_fields__))
+
+
+def _line(connector: UUID, serial: str, line: LimitLine) -> messages.CycleLimitLine:
+    return messages.CycleLimitLine(
+        connector=connector,
+        serial=serial,
+        part_number=line.part_number,
+        family=line.family,
+        place=PlaceView(asset=line.asset, zone=line.zone, position=line.position),
+        bench=line.bench,
+        wear=Wear(line.wear),
+        limiting_cavity=line.limiting_cavity,
+        cycles_begun=line.cycles_begun,
+        rating=line.rating,
+        rating_verified=line.rating_verified,
+        left=line.remaining,
+        worn_cavities=line.worn_cavities,
+        unknown_cavities=line.unknown_cavities,
+    )
+
+
+def _cavity(serial: str, row: WornRow) -> messages.CavityLimitLine:
+    return messages.CavityLimitLine(
+        connector=row.connector,
+        serial=serial,
+        part_number=row.part_number,
+        family=row.family,
+        place=PlaceView(asset=row.asset, zone=row.zone, position=row.position),
+        bench=row.bench,
+        cavity=row.cavity,
+        wear=_WEARS[row.rank],
+        retainer_life=row.retainer_life,
+        occupied=row.occupied,
+        cycles_begun=row.cycles_begun,
+        cycles_completed=row.cycles_completed,
+        rating=row.rating,
+        rating_verified=row.rating_verified,
+        left=row.remaining,
+    )
 
 
 async def past_connectors(
     connection: Connection, house: HouseRule, filters: Filters, at: datetime, after: PastCursor | None, limit: int
 ) -> tuple[tuple[messages.CycleLimitLine, ...], PastCursor | None]:
     """As `connectors`, of a past moment: what the ledger held then, in the order of the connectors' ids."""
-    raise NotImplementedError
+    async with database.report(connection):
+        wanted = _wanted(filters, (await _found(connection, filters))[5])
+
+        def lines(subject: Subject) -> list[LimitLine]:
+            line = subject.line
+            return [line] if line is not None and wanted(subject, Wear(line.wear)) else []
+
+        page = await past.page(connection, house, (filters.family, filters.part_number), at, after, limit, lines)
+    return tuple(_line(known.connector, serial, line) for serial, known, line in page.lines), page.following
 
 
 async def past_cavities(
     connection: Connection, house: HouseRule, filters: Filters, at: datetime, after: PastCursor | None, limit: int
 ) -> tuple[tuple[messages.CavityLimitLine, ...], PastCursor | None]:
     """As `cavities`, of a past moment: what the ledger held then, in the order of the connectors' ids."""
-    raise NotImplementedError
+    async with database.report(connection):
+        wanted = _wanted(filters, (await _found(connection, filters))[5])
+
+        def lines(subject: Subject) -> list[WornRow]:
+            return [each for each in shown(subject) if wanted(subject, _WEARS[each.rank])]
+
+        page = await past.page(connection, house, (filters.family, filters.part_number), at, after, limit, lines)
+    return tuple(_cavity(serial, row) for serial, _, row in page.lines), page.following
 
 
-async def wear(
-    connection: Connection, by: messages.By, filters: Filters, after: WearCursor | None, limit: int
-) -> tuple[messages.WearReport, WearCursor | None]:
-    """Cavities per wear, counted together by something, the worst groups first. Its `next` is left to the caller."""
-    raise NotImplementedError
+def _wanted(filters: Filters, benches: Sequence[str] | None) -> Any:
+    places = [(name, getattr(filters, name)) for name in ("asset", "zone", "position", "family", "part_number")]
+    places = [(name, value) for name, value in places if value is not None]
 
+    def wanted(subject: Subject, wear: Wear) -> bool:
+        return (
+            (not filters.wear or wear in filters.wear)
+            and all(getattr(subject.where, name) == value for name, value in places)
+            and (benches is None or subject.where.bench in benches)
+        )
 
-async def cycles(connection: Connection, family: str | None) -> messages.CyclesReport:
-    """How many cavities have begun how many cycles, by family and rating."""
-    raise NotImplementedError
+    return wanted
 
 
 async def each_connector(
     connection: Connection, house: HouseRule, filters: Filters, as_of: datetime | None
 ) -> AsyncIterator[messages.CycleLimitLine]:
-    """Every line of the list of connectors, page after page, for a stream."""
-    raise NotImplementedError
-    yield
+    """Every line of the list of connectors in one snapshot, page after page, for a stream."""
+    async with connection.transaction(isolation="repeatable_read", readonly=True):
+        after: Any = None
+        while True:
+            if as_of is None:
+                page, after = await connectors(connection, filters, after, PAGE)
+            else:
+                page, after = await past_connectors(connection, house, filters, as_of, after, PAGE)
+            for each in page:
+                yield each
+            if after is None:
+                return
 
 
 async def each_cavity(
@@ -120,9 +279,103 @@ async def each_cavity(
     filters: Filters,
     as_of: datetime | None,
 ) -> AsyncIterator[messages.CavityLimitLine]:
-    """Every line of the list of cavities, page after page, for a stream."""
-    raise NotImplementedError
-    yield
+    """Every line of the list of cavities in one snapshot, page after page, for a stream."""
+    async with connection.transaction(isolation="repeatable_read", readonly=True):
+        after: Any = None
+        while True:
+            if as_of is None:
+                page, after = await cavities(connection, definitions, house, filters, after, PAGE)
+            else:
+                page, after = await past_cavities(connection, house, filters, as_of, after, PAGE)
+            for each in page:
+                yield each
+            if after is None:
+                return
+
+
+_NARROWS: dict[str, tuple[str, ...]] = {
+    "asset": ("asset",),
+    "zone": ("zone", "asset"),
+    "position": ("position",),
+    "family": ("family",),
+    "part_number": ("part_number", "family"),
+    "bench": ("bench", "shop"),
+    "shop": ("shop",),
+}
+"""By what the groups can be narrowed down: sums are kept per group, not for every crossing of two."""
+
+
+async def wear(
+    connection: Connection, by: messages.By, filters: Filters, after: WearCursor | None, limit: int
+) -> tuple[messages.WearReport, WearCursor | None]:
+    """Cavities per wear, counted together by something, the worst groups first. Its `next` is left to the caller.
+
+    Raises the problem for a filter that the sums can't answer.
+    """
+    _check_narrowing(by, filters)
+    start = (after.over, after.spent, after.nearing, after.name) if after else (None, None, None, None)
+    async with database.report(connection):
+        if by == "shop":
+            rows = await database.fetch(connection, "wear_of_shops", filters.shop, limit + 1, *start)
+        else:
+            dimension, parent, names = await _groups(connection, by, filters)
+            rows = await database.fetch(connection, "wear_groups", dimension, parent, names, limit + 1, *start)
+        total = await database.fetch(connection, "wear_groups", "fleet", None, None, 1, None, None, None, None)
+    report = messages.WearReport(
+        by=by,
+        groups=tuple(_group(row) for row in rows[:limit]),
+        total=_group(total[0]) if total else messages.WearGroup(name=None, **dict.fromkeys(_COUNTS, 0), cavities=0),
+        next=None,
+    )
+    last = rows[limit - 1] if len(rows) > limit else None
+    return report, WearCursor(last["over"], last["spent"], last["nearing"], last["name"]) if last else None
+
+
+_COUNTS = ("connectors", "within", "nearing", "spent", "over", "unknown", "discrepancies")
+
+
+def _check_narrowing(by: messages.By, filters: Filters) -> None:
+    given = [name for name in Filters.__struct_fields__ if getattr(filters, name)]
+    wrong = [name for name in given if name not in _NARROWS[by]]
+    if wrong:
+        text = f"wear by {by} can be narrowed down by {' and '.join(_NARROWS[by])}, not by {' or '.join(wrong)}"
+        raise problems.raised(problems.Type.INVALID_REQUEST, text, *((f"?{name}", text) for name in wrong))
+
+
+async def _groups(
+    connection: Connection, by: messages.By, filters: Filters
+) -> tuple[str, str | None, Sequence[str] | None]:
+    """The dimension, what its groups have to be parts of, and their names, where these are limited."""
+    if by == "bench":
+        return by, None, (await _found(connection, filters))[5]
+    own = getattr(filters, by)
+    names = None if own is None else [own]
+    if by == "zone" and filters.asset is not None:
+        return "zone of asset", filters.asset, names
+    return by, filters.family if by == "part_number" else None, names
+
+
+def _group(row: Any) -> messages.WearGroup:
+    counts = {name: row[name] for name in _COUNTS}
+    cavities_ = sum(counts[each.value] for each in reported.WEARS)
+    return messages.WearGroup(name=row["name"] or None, cavities=cavities_, **counts)
+
+
+async def cycles(connection: Connection, family: str | None) -> messages.CyclesReport:
+    """How many cavities have begun how many cycles, by family and rating."""
+    rows = await database.fetch(connection, "cycles_groups", family)
+    return messages.CyclesReport(
+        groups=tuple(
+            messages.CyclesGroup(
+                family=row["family"] or None,
+                rating=row["rating"] or None,
+                rating_verified=row["rating_verified"],
+                cycles_begun=row["cycles_begun"],
+                cavities=row["cavities"],
+            )
+            for row in rows
+        )
+    )
 
 
 class BenchCursor(Struct, frozen=True, array_like=True):
@@ -133,11 +386,13 @@ class BenchCursor(Struct, frozen=True, array_like=True):
 
 async def put_bench(connection: Connection, name: str, shop: str) -> None:
     """Say to which shop a bench belongs."""
-    raise NotImplementedError
+    await database.run(connection, "put_bench", name, shop)
 
 
 async def benches(
     connection: Connection, after: BenchCursor | None, limit: int
 ) -> tuple[tuple[messages.BenchView, ...], BenchCursor | None]:
     """A page of the benches of which the shop is known, by name."""
-    raise NotImplementedError
+    rows = await database.fetch(connection, "bench_page", after.name if after else None, limit + 1)
+    found = tuple(messages.BenchView(name=row["name"], shop=row["shop"]) for row in rows[:limit])
+    return found, BenchCursor(rows[limit - 1]["name"]) if len(rows) > limit else None

@@ -45,7 +45,8 @@ async def execute(client: httpx.AsyncClient, operation: Operation, places: dict[
     """Send an operation's example."""
     path = operation.path.format(**places)
     body = json.dumps(operation.example).replace("{connector}", places["connector"]) if operation.body else None
-    return await client.request(operation.method, f"{path}?{operation.example_query}", content=body)
+    query = operation.example_query.replace("{other}", places["other"])
+    return await client.request(operation.method, f"{path}?{query}", content=body)
 
 
 def test_every_example_does_what_it_says(service: Started) -> None:
@@ -57,7 +58,8 @@ def test_every_example_does_what_it_says(service: Started) -> None:
             waiting = entry("insertion", serial="EX-0002")
             await client.post("/v1/entries", json={"entries": [waiting]})
             places = {"badge": "badge 117", "mark": "T-20-03", "connector": "", "entry": waiting["id"]}
-            places |= {"standard": "MIL-STD-1560", "name": "17-35"}
+            places |= {"standard": "MIL-STD-1560", "name": "17-35", "bench": "Bench 2"}
+            places["other"] = (await client.post("/v1/connectors", json=registration("EX-0003"))).json()["id"]
             for operation in OPERATIONS:
                 if operation.name == "assign_parked":
                     places["entry"] = waiting["id"]
@@ -76,6 +78,8 @@ def test_every_example_does_what_it_says(service: Started) -> None:
                 )
                 if operation.name == "register_connector":
                     places["connector"] = reply.json()["id"]
+                if operation.name == "make_webhook":
+                    places["webhook"] = reply.json()["webhook"]["id"]
                 if operation.name == "record_entries":
                     assert reply.json()["results"][0]["outcome"] == "recorded"
                     places["entry"] = reply.json()["results"][0]["id"]

@@ -85,7 +85,6 @@ HOT: dict[str, tuple[list[Any], str, int]] = {
     "parked_for": ([["K7"]], "parked_mark_key", 10),
     "waiting_for": (["{id}", 1000], "mark_by_connector", 20),
     "parked_page": ([None, None, 50], "parked_waiting", 120),
-    "cycle_limits": ([1, 3, "{id}", 50, None, None, None, None, None], "limit_line_worst_first", 250),
 }
 """Statement -> arguments, the index it must use, and how many rows it may touch."""
 

@@ -119,21 +119,6 @@ where p.joined is null and ($1::timestamptz is null or (p.recorded_at, p.id) > (
 order by p.recorded_at, p.id
 limit $3::integer;
 
--- name: cycle_limits
--- The fleet's list, worst first.
-select l.connector, c.serial, c.part_number, c.family, l.rank, l.urgency, l.wear, l.limiting_cavity, l.cycles_begun,
-       l.rating, l.rating_verified, l.remaining, l.worn_cavities, l.asset, l.zone, l."position"
-from tinebook.limit_line as l
-join tinebook.connector as c on c.connector = l.connector
-where ($1::smallint is null or (l.rank, l.urgency, l.connector) > ($1::smallint, $2::integer, $3::uuid))
-  and ($5::text is null or l.wear = $5::text)
-  and ($6::text is null or l.asset = $6::text)
-  and ($7::text is null or l.zone = $7::text)
-  and ($8::text is null or c.part_number = $8::text)
-  and ($9::text is null or c.family = $9::text)
-order by l.rank, l.urgency, l.connector
-limit $4::integer;
-
 -- name: waiting_for
 -- Parked entries that may be about this connector: they wait under one of its keys.
 select p.body

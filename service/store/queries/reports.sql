@@ -116,3 +116,219 @@ from tinebook.head as h
 where h.connector > $1::uuid
 order by h.connector
 limit $2::integer;
+
+-- name: cycle_limits
+-- The fleet's list of connectors, worst first.
+select l.connector, c.serial, l.rank, l.urgency, l.wear, l.limiting_cavity, l.cycles_begun, l.rating, l.rating_verified,
+       l.remaining, l.worn_cavities, l.unknown_cavities, l.asset, l.zone, l."position", l.family, l.part_number, l.bench
+from tinebook.limit_line as l
+join tinebook.connector as c on c.connector = l.connector
+where ($1::smallint is null or (l.rank, l.urgency, l.connector) > ($1::smallint, $2::integer, $3::uuid))
+  and ($5::smallint[] is null or l.rank = any($5::smallint[]))
+  and ($6::text is null or l.asset = $6::text)
+  and ($7::text is null or l.zone = $7::text)
+  and ($8::text is null or l."position" = $8::text)
+  and ($9::text is null or l.family = $9::text)
+  and ($10::text is null or l.part_number = $10::text)
+  and ($11::text[] is null or l.bench = any($11::text[]))
+order by l.rank, l.urgency, l.connector
+limit $4::integer;
+
+-- name: worn_cavities
+-- The fleet's list of worn retainers, worst first.
+select w.connector, c.serial, w.cavity, w.rank, w.urgency, w.retainer_life, w.occupied, w.cycles_begun, w.cycles_completed,
+       w.rating, w.rating_verified, w.remaining, w.asset, w.zone, w."position", w.family, w.part_number, w.bench
+from tinebook.worn_cavity as w
+join tinebook.connector as c on c.connector = w.connector
+where ($1::smallint is null or (w.rank, w.urgency, w.connector, w.cavity) > ($1::smallint, $2::integer, $3::uuid, $4::text))
+  and ($6::smallint[] is null or w.rank = any($6::smallint[]))
+  and ($7::text is null or w.asset = $7::text)
+  and ($8::text is null or w.zone = $8::text)
+  and ($9::text is null or w."position" = $9::text)
+  and ($10::text is null or w.family = $10::text)
+  and ($11::text is null or w.part_number = $11::text)
+  and ($12::text[] is null or w.bench = any($12::text[]))
+order by w.rank, w.urgency, w.connector, w.cavity
+limit $5::integer;
+
+-- name: connectors_with_unknown
+-- Connectors with retainers of which nothing is known, from one on, with their states.
+select l.connector, c.serial, h.definition, h.state, h.bench
+from tinebook.limit_line as l
+join tinebook.connector as c on c.connector = l.connector
+join tinebook.head as h on h.connector = l.connector
+where l.unknown_cavities > 0
+  and l.connector >= $1::uuid
+  and ($3::text is null or l.asset = $3::text)
+  and ($4::text is null or l.zone = $4::text)
+  and ($5::text is null or l."position" = $5::text)
+  and ($6::text is null or l.family = $6::text)
+  and ($7::text is null or l.part_number = $7::text)
+  and ($8::text[] is null or l.bench = any($8::text[]))
+order by l.connector
+limit $2::integer;
+
+-- name: wear_groups
+-- Wear counted together by a dimension, the worst groups first.
+select g.name, g.connectors, g.within, g.nearing, g.spent, g.over, g.unknown, g.discrepancies
+from (
+    select s.name, sum(s.connectors)::bigint as connectors, sum(s.within)::bigint as within,
+           sum(s.nearing)::bigint as nearing, sum(s.spent)::bigint as spent, sum(s.over)::bigint as over,
+           sum(s.unknown)::bigint as unknown, sum(s.discrepancies)::bigint as discrepancies
+    from tinebook.wear_sum as s
+    where s.dimension = $1::text
+      and ($2::text is null or s.parent = $2::text)
+      and ($3::text[] is null or s.name = any($3::text[]))
+    group by s.name
+) as g
+where (g.connectors <> 0 or g.discrepancies <> 0)
+  and ($5::bigint is null or (-g.over, -g.spent, -g.nearing, g.name) > (-$5::bigint, -$6::bigint, -$7::bigint, $8::text))
+order by g.over desc, g.spent desc, g.nearing desc, g.name
+limit $4::integer;
+
+-- name: wear_of_shops
+-- Wear counted together by the shops of the benches that recorded last, the worst first.
+select g.name, g.connectors, g.within, g.nearing, g.spent, g.over, g.unknown, g.discrepancies
+from (
+    select coalesce(b.shop, '') collate "C" as name, sum(s.connectors)::bigint as connectors, sum(s.within)::bigint as within,
+           sum(s.nearing)::bigint as nearing, sum(s.spent)::bigint as spent, sum(s.over)::bigint as over,
+           sum(s.unknown)::bigint as unknown, sum(s.discrepancies)::bigint as discrepancies
+    from tinebook.wear_sum as s
+    left join tinebook.bench as b on b.name = s.name
+    where s.dimension = 'bench' and ($1::text is null or b.shop = $1::text)
+    group by 1
+) as g
+where (g.connectors <> 0 or g.discrepancies <> 0)
+  and ($3::bigint is null or (-g.over, -g.spent, -g.nearing, g.name) > (-$3::bigint, -$4::bigint, -$5::bigint, $6::text))
+order by g.over desc, g.spent desc, g.nearing desc, g.name
+limit $2::integer;
+
+-- name: cycles_groups
+-- How many retainers have begun how many cycles, by family and rating.
+select s.family, s.rating, s.rating_verified, s.cycles_begun, sum(s.cavities)::bigint as cavities
+from tinebook.cycles_sum as s
+where $1::text is null or s.family = $1::text
+group by s.family, s.rating, s.rating_verified, s.cycles_begun
+having sum(s.cavities) <> 0
+order by s.family, s.rating, s.rating_verified, s.cycles_begun;
+
+-- name: past_page
+-- Connectors that were on the books at a moment, in the order of their ids.
+select c.connector, c.serial
+from tinebook.connector as c
+where c.connector > $1::uuid
+  and c.registered_at <= $3::timestamptz
+  and ($4::text is null or c.family = $4::text)
+  and ($5::text is null or c.part_number = $5::text)
+order by c.connector
+limit $2::integer;
+
+-- name: past_definitions
+-- By which definition these connectors went at a moment.
+select distinct on (d.connector) d.connector, d.body
+from tinebook.definition as d
+where d.connector = any($1::uuid[]) and d.recorded_at <= $2::timestamptz
+order by d.connector, d.number desc;
+
+-- name: unchanged_since
+-- Those of these connectors of which nothing was recorded since a moment: they stand as they stood.
+select h.connector, h.state, h.bench
+from tinebook.head as h
+where h.connector = any($1::uuid[])
+  and not exists (
+      select from tinebook.entry as e where e.connector = h.connector and e.recorded_at > $2::timestamptz
+  )
+  and not exists (
+      select from tinebook.definition as d where d.connector = h.connector and d.recorded_at > $2::timestamptz
+  );
+
+-- name: past_entries
+-- What the ledgers of these connectors held at a moment.
+select e.connector, e.body
+from tinebook.entry as e
+where e.connector = any($1::uuid[]) and e.recorded_at <= $2::timestamptz
+order by e.connector, e.number;
+
+-- name: put_bench
+-- Say to which shop a bench belongs.
+insert into tinebook.bench (name, shop) values ($1::text, $2::text)
+on conflict on constraint bench_key do update set shop = excluded.shop;
+
+-- name: bench_page
+-- A page of the benches of which the shop is known, by name.
+select b.name, b.shop
+from tinebook.bench as b
+where $1::text is null or b.name > $1::text
+order by b.name
+limit $2::integer;
+
+-- name: benches_of
+-- The benches of a shop.
+select b.name from tinebook.bench as b where b.shop = $1::text order by b.name;
+
+-- name: discrepancy_page
+-- Open discrepancies with their entries, the most serious first and of those the oldest.
+select d.connector, c.serial, d.number, d.code, d.cavity, d.rank, d.performed_at, d.recorded_at, d.bench, d.asset, d.zone,
+       d."position", d.family, d.part_number, e.hash, e.body
+from tinebook.open_discrepancy as d
+join tinebook.connector as c on c.connector = d.connector
+join tinebook.entry as e on e.connector = d.connector and e.number = d.number
+where ($1::smallint is null
+       or (d.rank, d.recorded_at, d.connector, d.number, d.code, d.cavity)
+          > ($1::smallint, $2::timestamptz, $3::uuid, $4::integer, $5::text, $6::text))
+  and ($8::text is null or d.code = $8::text)
+  and ($9::smallint is null or d.rank = $9::smallint)
+  and ($10::uuid is null or d.connector = $10::uuid)
+  and ($11::text is null or d.asset = $11::text)
+  and ($12::text is null or d.zone = $12::text)
+  and ($13::text is null or d."position" = $13::text)
+  and ($14::text is null or d.family = $14::text)
+  and ($15::text is null or d.part_number = $15::text)
+  and ($16::text[] is null or d.bench = any($16::text[]))
+order by d.rank, d.recorded_at, d.connector, d.number, d.code, d.cavity
+limit $7::integer;
+
+-- name: neighbours
+-- What happened next to these entries, at the same cavity or at the connector as a whole: two before and two after.
+select w.place, n.earlier, n.number, n.hash, n.body
+from unnest($1::integer[], $2::uuid[], $3::text[], $4::timestamptz[], $5::integer[])
+    as w (place, connector, cavity, performed_at, number)
+cross join lateral (
+    (
+        select true as earlier, e.number, e.hash, e.body
+        from tinebook.entry as e
+        where e.connector = w.connector
+          and (w.cavity = '' or e.cavity is null or e.cavity = w.cavity)
+          and (e.performed_at, e.number) < (w.performed_at, w.number)
+        order by e.performed_at desc, e.number desc
+        limit 2
+    )
+    union all
+    (
+        select false as earlier, e.number, e.hash, e.body
+        from tinebook.entry as e
+        where e.connector = w.connector
+          and (w.cavity = '' or e.cavity is null or e.cavity = w.cavity)
+          and (e.performed_at, e.number) > (w.performed_at, w.number)
+        order by e.performed_at, e.number
+        limit 2
+    )
+) as n;
+
+-- name: doubles
+-- Which connectors may be on the books twice: the same serial, and nothing else that tells them apart.
+select c.connector, o.connector as other
+from tinebook.connector as c
+join tinebook.connector as o
+  on o.serial = c.serial and o.connector <> c.connector
+ and (o.cage = c.cage or o.cage is null or c.cage is null)
+ and (o.part_number = c.part_number or o.part_number is null or c.part_number is null)
+where c.connector = any($1::uuid[]) and c.serial <> ''
+order by c.connector, o.connector;
+
+-- name: ledger_of
+-- A connector's whole ledger in the order of recording.
+select e.number, e.id, e.hash, e.body
+from tinebook.entry as e
+where e.connector = $1::uuid
+order by e.number;

@@ -16,11 +16,13 @@ from service import app, catalog, crew, import_jobs
 from service.import_jobs import Order
 from service.runtime import Databases
 from service.settings import Settings
-from service.workflow import arrangements, enrolling, entry_tables, geometry_tables, importing, shop
+from service.usage_messages import UsageRow, VisitRow
+from service.workflow import arrangements, enrolling, entry_tables, geometry_tables, importing, sheets, shop, usage
 from service.workflow.shares import WHOLE
-from service.workflow.sheets import Flaw
+from service.workflow.sheets import Flaw, Form, Row
 
 R = TypeVar("R")
+Stated = TypeVar("Stated", UsageRow, VisitRow)
 
 Opened = Callable[[Settings], AbstractContextManager[Databases]]
 Run = Callable[[Coroutine[Any, Any, Any]], Any]
@@ -29,6 +31,8 @@ _BROKEN = 1
 _NDJSON = b"{"
 _AT_ONCE = 500
 """Cavity sets or drawings in one transaction."""
+_ROWS_AT_ONCE = 5_000
+"""Statements of assets in one transaction."""
 _WORTH_DIVIDING = 2_000_000
 """Bytes of a file from which on a second process is worth its start."""
 _MOST_PROCESSES = 8
@@ -235,6 +239,35 @@ def _coordinates(work: Work) -> None:
     click.echo(f"coordinates of {new} arrangements new or changed, {len(drawings) - new} as they were")
 
 
+def _rows(work: Work, form: Form[Stated], key: Callable[[Stated], object], recording: usage.Recording[Stated]) -> None:
+    """Import statements of assets: rows of which each is about something of its own."""
+    read = list(sheets.read(work.file, form))
+    rows = [each for each in read if isinstance(each, Row)]
+    first: dict[object, int] = {}
+    flaws = [each for each in read if isinstance(each, Flaw)]
+    for each in rows:
+        before = first.setdefault(key(each.value), each.number)
+        if before != each.number:
+            flaws.append(Flaw(each.number, None, f"is about the same as row {before}"))
+    work.refuse(sorted(flaws, key=lambda flaw: flaw.row))
+    if work.dry_run:
+        click.echo(f"{len(rows)} rows can be imported")
+        return
+
+    async def record(dsn: str) -> int:
+        new = 0
+        with work.progress("rows") as progress:
+            async with import_jobs.connected(dsn) as connection:
+                for done, chunk in enumerate(enrolling.chunks(rows, _ROWS_AT_ONCE)):
+                    new += sum(await recording(connection, [each.value for each in chunk], work.by, app.now()))
+                    progress.tell(min((done + 1) * _ROWS_AT_ONCE, len(rows)), len(rows))
+        return new
+
+    with work.opened(work.config) as found:
+        new = work.run(record(found.service_dsn))
+    click.echo(f"{new} rows new or changed, {len(rows) - new} as they were")
+
+
 def _worth(file: Path) -> int:
     if file.stat().st_size < _WORTH_DIVIDING:
         return 1
@@ -249,6 +282,16 @@ _COMMANDS: tuple[tuple[str, Callable[[Work], None], str], ...] = (
         "Record where connectors are, from a table.",
     ),
     ("carry-ins", lambda work: _table(work, entry_tables.CARRY_INS.name), "Record opening counts from a table."),
+    (
+        "usage",
+        lambda work: _rows(work, usage.USAGE, usage.usage_key, usage.record_usage),
+        "Keep what assets flew up to days, from a table.",
+    ),
+    (
+        "visits",
+        lambda work: _rows(work, usage.VISITS, usage.visit_key, usage.record_visits),
+        "Keep when assets come in for what, from a table; without starts_on a visit is called off.",
+    ),
     ("cavities", _cavities, "Keep cavity sets from a table: cavities under a part number or a name."),
     ("coordinates", _coordinates, "Keep the true places of an arrangement's cavities from a table."),
     (

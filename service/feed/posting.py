@@ -113,7 +113,11 @@ def _judged(begun: float, status: int, asked_s: float | None) -> Attempt:
         return Attempt(outcome="gone", took_ms=took_ms, status=status, detail="the receiver wants no more calls")
     if HTTPStatus.MULTIPLE_CHOICES <= status < HTTPStatus.BAD_REQUEST:
         return Attempt(
-            outcome="failed", took_ms=took_ms, status=status, detail="a redirect, which is not followed", asked_s=asked_s
+            outcome="failed",
+            took_ms=took_ms,
+            status=status,
+            detail="a redirect, which is not followed",
+            asked_s=asked_s,
         )
     return Attempt(outcome="failed", took_ms=took_ms, status=status, detail=f"answered {status}", asked_s=asked_s)
 

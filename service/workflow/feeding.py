@@ -18,6 +18,7 @@ from service.feed.events import Item
 from service.feed_messages import Start
 from service.store import database
 from service.store.database import Connection
+from service.store.statements import SQL
 
 _AT_ONCE = 2_000
 """Arrivals that are numbered in one transaction: bounds the time that another numberer waits."""
@@ -54,12 +55,12 @@ async def number(connection: Connection, rounds: int = 1_000) -> int:
     """Give positions to what is committed and has none; returns how many were given."""
     given = 0
     for _ in range(rounds):
-        if not await connection.fetchval(database.SQL["any_arrivals"]):
+        if not await connection.fetchval(SQL["any_arrivals"]):
             break
         async with connection.transaction():
             # The lock comes in a statement of its own: the next one must see what the numberer before us committed.
             await database.run(connection, "lock_numbering")
-            now_given: int = await connection.fetchval(database.SQL["number_arrivals"], _AT_ONCE)
+            now_given: int = await connection.fetchval(SQL["number_arrivals"], _AT_ONCE)
         given += now_given
         if now_given < _AT_ONCE:
             break
@@ -67,23 +68,27 @@ async def number(connection: Connection, rounds: int = 1_000) -> int:
 
 
 async def tell(
-    connection: Connection, topic: str, body: object, at: datetime, *, identity: UUID | None = None, about: UUID | None = None
+    connection: Connection,
+    topic: str,
+    body: object,
+    at: datetime,
+    *,
+    identity: UUID | None = None,
+    about: UUID | None = None,
 ) -> None:
     """Put something that is recorded in the caller's transaction into the feed; `about` is a connector. Its id never changes."""
-    await database.run(
-        connection, "tell", identity or uuid4(), topic, about, at, msgspec.json.encode(body)
-    )
+    await database.run(connection, "tell", identity or uuid4(), topic, about, at, msgspec.json.encode(body))
 
 
 async def end(connection: Connection) -> int:
     """The last position."""
-    found: int = await connection.fetchval(database.SQL["feed_end"])
+    found: int = await connection.fetchval(SQL["feed_end"])
     return found
 
 
 async def origin(connection: Connection) -> str:
     """The source of all events of this installation."""
-    installation: UUID = await connection.fetchval(database.SQL["installation"])
+    installation: UUID = await connection.fetchval(SQL["installation"])
     return events.source(installation)
 
 
@@ -101,7 +106,7 @@ async def page(connection: Connection, after: int, wanted: Wanted, limit: int) -
 
 async def cursor(connection: Connection, position: int) -> str:
     """A position as an opaque text."""
-    found = Cursor(position, await connection.fetchval(database.SQL["feed_id_at"], position))
+    found = Cursor(position, await connection.fetchval(SQL["feed_id_at"], position))
     return base64.urlsafe_b64encode(msgspec.json.encode(found)).decode().rstrip("=")
 
 
@@ -117,7 +122,7 @@ async def position(connection: Connection, text: str | None, start: Start) -> in
     if found.position == 0:
         return 0
     known = 0 < found.position < 2**63
-    if not known or await connection.fetchval(database.SQL["feed_id_at"], found.position) != found.id:
+    if not known or await connection.fetchval(SQL["feed_id_at"], found.position) != found.id:
         detail = (
             "this cursor does not belong to what is recorded here (was the database restored from an older backup?): "
             "begin anew, events that you have keep their ids"

@@ -12,6 +12,7 @@ import msgspec
 from service import app, catalog
 from service.core.entries import Entry, HouseRule
 from service.store import database
+from service.store.statements import SQL
 from service.workflow import feeding, recording
 from service.workflow.feeding import Wanted
 from service.workflow.recording import Scribe
@@ -88,7 +89,7 @@ def test_a_numberer_in_the_middle_is_waited_for(service: Started, dsn: str) -> N
             begun = first.transaction()
             await begun.start()
             await database.run(first, "lock_numbering")
-            assert await first.fetchval(database.SQL["number_arrivals"], 10) == 1
+            assert await first.fetchval(SQL["number_arrivals"], 10) == 1
             last = await feeding.end(second)
             other = asyncio.create_task(feeding.number(second))
             await one_waits(owner)
@@ -103,9 +104,7 @@ def test_a_numberer_in_the_middle_is_waited_for(service: Started, dsn: str) -> N
 
 
 def test_readers_among_many_writers_get_everything_once(service: Started, dsn: str) -> None:
-    """Eight writers with transactions of every length, some rolled back, and three readers: each reader gets what was
-    committed, all of it, once, in the same order; positions have no holes; a connector's entries keep the order of its ledger.
-    """
+    """Each reader gets all that eight writers committed, once, without holes, and each connector's in the order of its ledger."""
     serials = [f"EX-{number}" for number in range(8)]
     chance = random.Random(20261125)
     committed: list[uuid.UUID] = []
@@ -113,7 +112,9 @@ def test_readers_among_many_writers_get_everything_once(service: Started, dsn: s
     async def writer(serial: str) -> None:
         connection = await database.service_connection(dsn)
         for turn in range(6):
-            facts = [entry("tine_entry", minute=turn * 10 + each, serial=serial) for each in range(chance.randint(1, 4))]
+            facts = [
+                entry("tine_entry", minute=turn * 10 + each, serial=serial) for each in range(chance.randint(1, 4))
+            ]
             begun = connection.transaction()
             await begun.start()
             await write(connection, *facts)
@@ -147,7 +148,9 @@ def test_readers_among_many_writers_get_everything_once(service: Started, dsn: s
         first, *others = [await each for each in readers]
         assert others == [first, first]
         async with database.owner(dsn) as owner:
-            rows = await owner.fetch("select position, id, connector, number, topic from tinebook.feed order by position")
+            rows = await owner.fetch(
+                "select position, id, connector, number, topic from tinebook.feed order by position"
+            )
             assert await owner.fetchval("select count(*) from tinebook.feed_arrival") == 0
         assert [each["position"] for each in rows] == list(range(1, len(rows) + 1))
         assert [each["id"] for each in rows] == first

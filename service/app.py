@@ -13,15 +13,18 @@ from litestar.exceptions import HTTPException
 from service import catalog, messages, problems, settings
 from service.api import http, openapi
 from service.api.services import Services
+from service.feed import addresses
+from service.feed.posting import Caller
 from service.pages import openid, part_numbers, planner
 from service.settings import Settings
 from service.store import database, migrate
+from service.workflow.delivering import Deliverer, Pace
 from service.workflow.recording import BusyError, Recorder
 from service.workflow.reference import Reference
 
 
-def build_app(config: Settings) -> Litestar:
-    """The service for these settings; it connects when it starts and drains when it stops."""
+def build_app(config: Settings, pace: Pace | None = None) -> Litestar:
+    """The service for these settings; it connects when it starts and drains when it stops. Tests set the pace of delivering."""
     if config.dsn is None:
         raise settings.SettingsError("TINEBOOK_DSN is not set, and nothing started an embedded server")
     dsn = config.dsn
@@ -34,12 +37,17 @@ def build_app(config: Settings) -> Litestar:
         reference = Reference(catalog.load())
         recorder = Recorder(dsn, config.house, reference, config.queue_limit)
         recorder.start()
-        app.state.services = Services(pool, recorder, reference, config.house, now)
+        networks = addresses.networks(config.webhook_networks)
+        caller = Caller(networks, config.webhook_authority, config.webhook_timeout_s)
+        deliverer = Deliverer(dsn, caller, now, pace or Pace(log_days=config.delivery_log_days))
+        deliverer.start()
+        app.state.services = Services(pool, recorder, reference, config.house, now, caller)
         app.state.provider = _provider(config)
         app.state.openapi = messages.to_json(openapi.document(metadata.version("tinebook")))
         try:
             yield
         finally:
+            await deliverer.close()
             await recorder.close()
             await pool.close()
 

@@ -9,6 +9,7 @@ import msgspec
 from msgspec import Struct
 
 from service.core.entries import HouseRule
+from service.feed import addresses
 
 PREFIX = "TINEBOOK_"
 
@@ -46,6 +47,14 @@ class Settings(Struct, frozen=True, kw_only=True):
     """A file with the secret that goes with it; none for a public client."""
     oidc_scope_claim: str = "groups"
     """The claim that lists somebody's groups; those called tinebook- and a scope open what the scope opens."""
+    webhook_networks: str = ""
+    """Private networks in which webhooks may call, in CIDR form with commas between; elsewhere only public addresses, by TLS."""
+    webhook_authority: Path | None = None
+    """A PEM file with authorities that receivers' certificates may come from, beside the public ones."""
+    webhook_timeout_s: float = 20.0
+    """How long a receiver may take to answer a call."""
+    delivery_log_days: int = 90
+    """How long the log of calls is kept. What was recorded is kept for good."""
 
     @property
     def house(self) -> HouseRule:
@@ -72,7 +81,8 @@ def read(environment: Mapping[str, str]) -> Settings:
     try:
         settings = msgspec.convert(values, Settings, strict=False, dec_hook=lambda kind, value: kind(value))
         msgspec.convert(msgspec.to_builtins(settings.house), HouseRule)
-    except msgspec.ValidationError as error:
+        addresses.networks(settings.webhook_networks)
+    except (msgspec.ValidationError, ValueError) as error:
         raise SettingsError(f"a TINEBOOK_ setting can't be used: {error}") from error
     if (settings.oidc_issuer is None) != (settings.oidc_client_id is None):
         raise SettingsError("TINEBOOK_OIDC_ISSUER and TINEBOOK_OIDC_CLIENT_ID go together: set both or neither")

@@ -274,4 +274,5 @@ OPERATIONS = (
     *fleet_contract.OPERATIONS,
     *feed_contract.OPERATIONS,
     *outlook_contract.OPERATIONS,
+    *feed_contract.OPERATIONS,
 )

@@ -40,9 +40,10 @@ def _serving(operation: Operation) -> Callable[..., Awaitable[Response[bytes]]]:
         bearer = await services.doorkeeper.admit(request.headers.get("authorization"), operation.scopes)
         body = reading.body(await request.body(), operation.body) if operation.body is not None else None
         query = reading.query(request.query_params, operation.query)
-        reply = await operation.call(services, Call(bearer, request.path_params, query, body))
+        accept = request.headers.get("accept", "")
+        reply = await operation.call(services, Call(bearer, request.path_params, query, body, accept))
         content = messages.to_json(reply.message) if reply.media_type == _JSON else reply.message
-        return Response(content, status_code=reply.status, media_type=reply.media_type)
+        return Response(content, status_code=reply.status, media_type=reply.media_type, headers=reply.headers)
 
     return serve
 

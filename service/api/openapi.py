@@ -58,7 +58,7 @@ def _operation(operation: Operation) -> dict[str, Any]:
     shown: dict[str, Any] = {
         "operationId": operation.name,
         "summary": operation.summary,
-        "description": f"Scopes: {', '.join(operation.scopes)}, admin.",
+        "description": f"Scopes: {', '.join((*operation.scopes, 'admin'))}.",
         "parameters": [*_path_parameters(operation), *_query_parameters(operation)],
         "responses": {
             **{
@@ -81,9 +81,10 @@ def _operation(operation: Operation) -> dict[str, Any]:
 
 def _content(operation: Operation) -> dict[str, Any]:
     """What a reply holds: a message as JSON, or a file, of whose bytes a schema says nothing (OpenAPI 3.1, from memory)."""
+    found: dict[str, Any] = {media: {} for media in operation.media}
     if operation.reply is not None:
-        return {media: {"schema": _ref(operation.reply.__name__)} for media in operation.media}
-    return {media: {} for media in operation.media}
+        found["application/json"] = {"schema": _ref(operation.reply.__name__)}
+    return found
 
 
 def _path_parameters(operation: Operation) -> list[dict[str, Any]]:

@@ -8,6 +8,7 @@ from uuid import UUID
 import asyncpg
 
 from service.core.entries import HouseRule
+from service.feed.posting import Caller
 from service.store import ledger
 from service.store.ledger import Head
 from service.workflow import connectors
@@ -26,12 +27,14 @@ class Services:
         reference: Reference,
         house: HouseRule,
         clock: Callable[[], datetime],
+        caller: Caller,
     ) -> None:
         self.pool = pool
         self.recorder = recorder
         self.reference = reference
         self.house = house
         self.clock = clock
+        self.caller = caller
         self.scribe = Scribe(house, reference)
         self.doorkeeper = Doorkeeper(pool, clock)
         self.reader = Reader(pool, self.scribe.definitions)

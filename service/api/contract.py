@@ -274,5 +274,4 @@ OPERATIONS = (
     *fleet_contract.OPERATIONS,
     *feed_contract.OPERATIONS,
     *outlook_contract.OPERATIONS,
-    *feed_contract.OPERATIONS,
 )

@@ -110,13 +110,30 @@ def test_what_a_camera_is_believed(page: Page, seen: list[list[tuple[str, str, s
 
 def test_one_rung_a_frame_each_in_its_turn(page: Page, pictures: list[Frame]) -> None:
     """A frame gets the look as it is and one rung; all rungs come round; what is new in sight begins with the first."""
-    high, wide = pictures[0].grey.shape
-    seen = page.evaluate("asked => stage.looksTaken(...asked)", ["/stills/0.raw", wide, high, 40, 30])
-    assert all(each[0] == "as it is" and len(each) <= 2 for each in seen["frames"])
-    rungs = [each[1] if len(each) > 1 else None for each in seen["frames"]]
-    assert set(seen["matrix"]) - set(rungs[:30]) <= {"light dots joined", "dark dots joined"}
-    assert rungs[0] == rungs[30] == seen["matrix"][0]
-    assert rungs[:5] == rungs[30:35]
+    seen = page.evaluate(
+        "asked => stage.looksTaken(...asked)", ["/stills/0.raw", *reversed(pictures[0].grey.shape), 40, [30]]
+    )
+    rungs = turns(seen["frames"])
+    assert set(seen["matrix"]) - set(rungs[:30]) <= JOINED
+    assert rungs[1] == rungs[31] == seen["matrix"][0]
+    assert rungs[1:5] == rungs[31:35]
+
+
+def test_an_unsteady_hand_keeps_no_rung_from_its_turn(page: Page, pictures: list[Frame]) -> None:
+    """Where every frame is new, all rungs come round as well."""
+    shown = ["/stills/0.raw", *reversed(pictures[0].grey.shape), 40, list(range(40))]
+    seen = page.evaluate("asked => stage.looksTaken(...asked)", shown)
+    assert set(seen["matrix"]) - set(turns(seen["frames"])) <= JOINED
+
+
+JOINED = {"light dots joined", "dark dots joined"}
+"""These have nothing to show where no dots repeat."""
+
+
+def turns(frames: list[list[str]]) -> list[str | None]:
+    """The rung of each frame, after the look as it is."""
+    assert all(each[0] == "as it is" and len(each) <= 2 for each in frames)
+    return [each[1] if len(each) > 1 else None for each in frames]
 
 
 @pytest.fixture(scope="module")

@@ -12,8 +12,9 @@ import * as levels from "./levels.js";
 /** @typedef {import("./ladder.js").Scene} Scene */
 /** @typedef {import("./belief.js").Sight} Sight */
 /** @typedef {(look: Look) => Sight[]} Read */
+/** @typedef {{fresh: number, round: number}} Turns which rung is next: since something new came into sight, and in the round that never begins anew */
 /**
- * @typedef {{frame: number, begun: number, rough: Grey | null, order: Rung[], matrix: number, linear: number, lucky: Rung | null, doubt: number}} Turn
+ * @typedef {{frame: number, begun: number, rough: Grey | null, order: Rung[], matrix: Turns, linear: Turns, lucky: Rung | null, doubt: number}} Turn
  * `begun`: the frame at which something new came into sight; `rough`: the last frame, very small; `order`: rungs for matrix
  * symbols, those that read something lately first; `lucky`: the rung that has just read something; `doubt`: frames for
  * which a bar code waits to be confirmed
@@ -22,7 +23,7 @@ import * as levels from "./levels.js";
 /** So many frames a bar code waits to be confirmed before other rungs have their turn again: all rungs for bars. */
 const DOUBT_FRAMES = ladder.LINEAR.length;
 /** Whether bars or squares are looked for is a guess; every so many frames the other kind has its turn. */
-const OTHER_KIND = 4;
+const OTHER_KIND = 5;
 /** Mean difference of levels between two frames from which something new is in sight, and the rows it is judged by. */
 const [CHANGED, ROUGH_ROWS] = [6, 12];
 const MOST_SEEN_PX = 12_000_000;
@@ -34,7 +35,9 @@ const LINEAR = [...ladder.LINEAR, ...ladder.LINEAR_LAST];
 const MATRIX = [...ladder.MATRIX, ...ladder.MATRIX_LAST];
 
 /** @returns {Turn} */
-export const first = () => ({ frame: 0, begun: 0, rough: null, order: ladder.MATRIX, matrix: 0, linear: 0, lucky: null, doubt: 0 });
+export const first = () => ({
+  frame: 0, begun: 0, rough: null, order: ladder.MATRIX, matrix: { fresh: 0, round: 0 }, linear: { fresh: 0, round: 0 }, lucky: null, doubt: 0,
+});
 
 /** One frame: the picture as it is, then at most one rung. @param {Read} read @param {Scene} scene @param {Turn} before @returns {[Sight[], Turn]} */
 export function frame(read, scene, before) {
@@ -44,7 +47,7 @@ export function frame(read, scene, before) {
   const bars = sights.some(belief.linear);
   if (sights.length && !bars) return [sights, turn];
   const doubt = bars ? DOUBT_FRAMES : Math.max(0, turn.doubt - 1);
-  const [rung, next] = chosen({ ...turn, doubt, linear: bars && !turn.doubt ? 0 : turn.linear }, scene);
+  const [rung, next] = chosen({ ...turn, doubt }, scene);
   const found = climbed(read, rung, scene);
   const waits = found.some(belief.linear) ? DOUBT_FRAMES : doubt;
   const lucky = found.some((each) => !belief.linear(each)) ? rung : null;
@@ -52,17 +55,12 @@ export function frame(read, scene, before) {
   return [[...sights, ...found], { ...next, doubt: waits, lucky, order }];
 }
 
-/**
- * The next frame. When something new comes into sight, the rungs begin with the first again; but each has had its turn
- * before, so that an unsteady hand does not keep the last ones from it.
- * @param {Turn} turn @param {Grey} rough @returns {Turn}
- */
+/** The next frame. When something new comes into sight, the rungs begin with the first again. @param {Turn} turn @param {Grey} rough @returns {Turn} */
 function renewed(turn, rough) {
   const frame = turn.frame + 1;
-  const round = turn.matrix >= turn.order.length || turn.linear >= ladder.LINEAR.length;
-  if (!round && turn.begun > 0) return { ...turn, frame, rough };
   if (turn.rough && difference(turn.rough, rough) < CHANGED) return { ...turn, frame, rough };
-  return { ...turn, frame, rough, begun: frame, matrix: 0, linear: 0, lucky: null };
+  const { matrix, linear } = turn;
+  return { ...turn, frame, rough, begun: frame, matrix: { ...matrix, fresh: 0 }, linear: { ...linear, fresh: 0 }, lucky: null };
 }
 
 /** The mean difference of two pictures' levels; all of them where the sizes differ. @param {Grey} one @param {Grey} other */
@@ -83,10 +81,20 @@ function climbed(read, rung, scene) {
 /** The rung whose turn it is. For bars each time another one, since their agreement counts. @param {Turn} turn @param {Scene} scene @returns {[Rung, Turn]} */
 function chosen(turn, scene) {
   if (turn.lucky && !turn.doubt) return [turn.lucky, turn];
-  const otherKind = (turn.frame - turn.begun) % OTHER_KIND === OTHER_KIND - 1;
-  const linear = turn.doubt > 0 || scene.bars.found !== otherKind;
-  if (linear) return [ladder.LINEAR[turn.linear % ladder.LINEAR.length], { ...turn, linear: turn.linear + 1 }];
-  return [turn.order[turn.matrix % turn.order.length], { ...turn, matrix: turn.matrix + 1 }];
+  const age = turn.frame - turn.begun;
+  const linear = turn.doubt > 0 || scene.bars.found !== (age % OTHER_KIND === OTHER_KIND - 1);
+  const [rung, turns] = taken(linear ? ladder.LINEAR : turn.order, linear ? turn.linear : turn.matrix, age > 0);
+  return [rung, linear ? { ...turn, linear: turns } : { ...turn, matrix: turns }];
+}
+
+/**
+ * A frame that shows something new goes on with the round, so that an unsteady hand, with which every frame is new, does
+ * not keep the last rungs from their turn.
+ * @param {Rung[]} rungs @param {Turns} turns @param {boolean} isFresh @returns {[Rung, Turns]}
+ */
+function taken(rungs, turns, isFresh) {
+  if (isFresh) return [rungs[turns.fresh % rungs.length], { ...turns, fresh: turns.fresh + 1 }];
+  return [rungs[turns.round % rungs.length], { ...turns, round: turns.round + 1 }];
 }
 
 /** A photo, which is all there is: every rung, until all that was found is sure or the time is over. @param {Read} read @param {Grey} grey @param {() => boolean} isOver @returns {Sight[]} */

@@ -37,16 +37,16 @@ async function outcome(path, width, height, most_frames) {
   return { plain: distinct(plain), told: distinct(told), frames, plain_ms, frame_ms };
 }
 
-/** The looks that each of so many frames gets where nothing can be read; from frame `change` on the picture is turned upside down. @param {string} path @param {number} width @param {number} height @param {number} count @param {number} change */
-async function looksTaken(path, width, height, count, change) {
-  const data = new Uint8Array(await (await fetch(path)).arrayBuffer());
+/** The looks that each of so many frames gets where nothing can be read; at each frame of `changes` the picture is turned upside down. @param {string} path @param {number} width @param {number} height @param {number} count @param {number[]} changes */
+async function looksTaken(path, width, height, count, changes) {
+  let data = new Uint8Array(await (await fetch(path)).arrayBuffer());
   const frames = [];
   let turn = climb.first();
   for (let at = 0; at < count; at += 1) {
     const names = [];
     const read = (/** @type {import("/scan/ladder.js").Look} */ look) => { names.push(look.name); return []; };
-    const grey = { data: at < change ? data : data.slice().reverse(), width, height };
-    [, turn] = climb.frame(read, new ladder.Scene(grey), turn);
+    if (changes.includes(at)) data = data.slice().reverse();
+    [, turn] = climb.frame(read, new ladder.Scene({ data, width, height }), turn);
     frames.push([...new Set(names)]);
   }
   return { frames, matrix: ladder.MATRIX.map((each) => each.name) };

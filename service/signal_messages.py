@@ -27,6 +27,9 @@ Verdict = Literal["shown", "not_shown", "too_little"]
 Effect = Literal["rate_ratio", "share_ratio", "odds_ratio", "newtons_per_cycle"]
 """Times the others' rate, times their share, times their odds; or newtons that a reading moves by with each cycle."""
 
+Role = Literal["insertion", "removal"]
+"""In what a tool was used."""
+
 
 class SignalLine(Reply, frozen=True, kw_only=True):
     """One unit against the others of its group.
@@ -39,7 +42,7 @@ class SignalLine(Reply, frozen=True, kw_only=True):
     """
 
     name: str
-    role: Literal["insertion", "removal"] | None
+    role: Role | None
     connector: UUID | None
     group: str | None
     observed: int

@@ -21,7 +21,8 @@ from service.workflow.discrepancies import ledger_line
 
 _NAMES = UUID("6b0a1f5e-6f5d-5b7e-9a57-3c1f0d2a8e41")
 """Ids of proposed entries are made from this and from what they carry over: asked for again, they are the same."""
-_ABOUT_ENTRIES = frozenset({Kind.CORRECTION, Kind.RESOLUTION})
+_LEFT = frozenset({Kind.CORRECTION, Kind.RESOLUTION, Kind.RETIREMENT})
+"""What is about the double's own entries, or about the double itself."""
 _NOTE_LENGTH = 4_000
 
 
@@ -79,7 +80,7 @@ def _waiting(rows: Sequence[Any], after: Cursor | None) -> list[Entry]:
     return [
         each.entry
         for row, each in zip(rows, history, strict=True)
-        if row["number"] > first and each.entry.id not in void and each.entry.kind not in _ABOUT_ENTRIES
+        if row["number"] > first and each.entry.id not in void and each.entry.kind not in _LEFT
     ]
 
 
@@ -95,9 +96,7 @@ def _step(line: LedgerLine, merge: Merge, into: Head, known: set[UUID]) -> messa
     if missing:
         text = f"The other connector has no cavity {missing[0]!r}: correct the registration first, or leave the entry here."
         return messages.MergeStep(entry=line, correction=None, fact=None, text=text)
-    if entry.kind is Kind.RETIREMENT:
-        text = "A retirement of the double says nothing of the other: corrected only."
-    elif _fact_id(entry.id, merge.into) in known:
+    if _fact_id(entry.id, merge.into) in known:
         text = "Recorded in the other's ledger before: corrected only."
     else:
         fact = _fact(entry, merge)

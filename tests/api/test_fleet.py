@@ -36,8 +36,11 @@ async def fleet(client: httpx.AsyncClient) -> dict[str, str]:
         place = {"asset": asset, "zone": str(400 + number % 2), "position": f"P{number}"}
         work = [entry("placement", None, 0, serial, **place)]
         for turn in range(number % 5):
-            at = {"minute": 1 + 2 * turn, "serial": serial, "bench": f"Bench {1 + number % 2}"}
-            work += [entry("insertion", "C", **at), entry("removal", "C", **at | {"minute": 2 + 2 * turn})]
+            bench = f"Bench {1 + number % 2}"
+            work += [
+                entry("insertion", "C", 1 + 2 * turn, serial, bench=bench),
+                entry("removal", "C", 2 + 2 * turn, serial, bench=bench),
+            ]
         await post(client, *work)
     return made
 
@@ -88,7 +91,7 @@ FILTERS = (
 
 def flat(line: dict[str, Any]) -> dict[str, Any]:
     """A line with its place beside the rest."""
-    return line | line["place"]
+    return {**line, **line["place"]}
 
 
 def test_sums_are_those_of_the_cavities(service: Started) -> None:
@@ -100,8 +103,7 @@ def test_sums_are_those_of_the_cavities(service: Started) -> None:
             await client.put("/v1/benches/Bench 1", json={"shop": "Shop N"})
             views = [await get(client, f"/v1/connectors/{each}") for each in made.values()]
             listed = {each["connector"]: each for each in await pages(client, "/v1/reports/cycle-limits", "connectors")}
-            for view in views:
-                view |= {"bench": listed.get(view["id"], {}).get("bench")} | view["place"]
+            views = [view | {"bench": listed.get(view["id"], {}).get("bench")} | view["place"] for view in views]
             for by in ("asset", "zone", "position", "family", "part_number"):
                 groups = await pages(client, f"/v1/reports/wear?by={by}", "groups")
                 check(groups, views, by)
@@ -284,7 +286,7 @@ def test_benches_and_their_shops(service: Started) -> None:
     async def work() -> None:
         async with service() as client:
             for name, shop in (("Bench 2", "Shop N"), ("Bench 1", "Shop S"), ("Bench 2", "Shop S")):
-                assert (await client.put(f"/v1/benches/{name}", json={"shop": shop})).json() == {"key": name}
+                assert (await client.put(f"/v1/benches/{name}", json={"shop": shop})).json()["key"] == name
             found = await pages(client, "/v1/benches", "benches")
             assert found == [{"name": "Bench 1", "shop": "Shop S"}, {"name": "Bench 2", "shop": "Shop S"}]
 

@@ -15,7 +15,7 @@ import click
 import msgspec
 import uvicorn
 
-from service import app, import_cli, label_cli, outlook_cli, part_number_cli, runtime, settings, supervisor
+from service import app, import_cli, label_cli, outlook_cli, part_number_cli, runtime, settings, signal_cli, supervisor
 from service.settings import Settings
 from service.store import database, embedded, migrate
 from service.workflow import access, proof
@@ -296,6 +296,7 @@ def _run(work: Coroutine[Any, Any, T]) -> T:
 main.add_command(import_cli.command(_databases, _run, _Progress))
 main.add_command(label_cli.command(_databases, _run))
 main.add_command(outlook_cli.command(_databases, _run, _Progress))
+main.add_command(signal_cli.command(_databases, _run))
 main.add_command(part_number_cli.command)
 
 if __name__ == "__main__":

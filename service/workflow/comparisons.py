@@ -171,8 +171,8 @@ _UNTESTED = "Insertions that were not tested, or whose test says neither held no
 
 
 def _by_tool(rows: Sequence[Any]) -> Table:
-    """Tools in their roles, within role, contact size and bench."""
-    strata, stratum = _numbered([(row["role"], row["contact_size"], row["bench"]) for row in rows])
+    """Tools in their roles, within role, contact size, family and bench: who shares a drawer with a bad tool is not to blame."""
+    strata, stratum = _numbered([(row["role"], row["contact_size"], row["family"], row["bench"]) for row in rows])
     uses, use = _numbered([(row["role"], row["name"]) for row in rows])
     insertions = np.zeros((len(uses), len(strata)), dtype=np.int64)
     failures = insertions.copy()

@@ -87,9 +87,9 @@ QUESTIONS: dict[str, Question] = {
     "tool": Question(
         plural="uses of tools",
         fact="{name}: after {role} with it, {observed} of {of} tested insertions failed",
-        events="failed insertions",
-        of="tested insertions",
-        ratio="the odds of the other tools for that contact size at the same benches",
+        events="failed insertions after them",
+        of="uses with a tested insertion after them",
+        ratio="the odds of the other tools for that contact size and family at the same benches",
         cannot_show=(
             "A tool that precedes failures need not be their cause; it is the first thing to look at.",
             "Where one tool is used for both, what one does shows in the other, too.",
@@ -163,8 +163,10 @@ def drift(fact: str, effect: Effect, q_value: float, verdict: Verdict) -> str:
     if math.isnan(effect.middle):
         return f"{fact}. No two of them can be compared."
     moves = "fall" if effect.middle < 0 else "rise"
-    span = f"{figure(effect.low)} to {figure(effect.high)} N"
-    return f"{fact} {moves} by {figure(abs(effect.middle))} N with each cycle (90 % interval: {span}). {_sure(q_value, verdict)}"
+    moved = f"{fact} {moves} by {figure(abs(effect.middle))} N with each cycle"
+    bounded = math.isfinite(effect.low) and math.isfinite(effect.high)
+    span = f"90 % interval: {figure(effect.low)} to {figure(effect.high)} N" if bounded else "too few for an interval"
+    return f"{moved} ({span}). {_sure(q_value, verdict)}"
 
 
 class Summary(Struct, frozen=True, kw_only=True):

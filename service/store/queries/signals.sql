@@ -54,15 +54,17 @@ seating as (
     group by t.connector, t.cavity, t.insertion
 ),
 sized as (
-    select d.connector, c.id as cavity, c.contact_size
+    select d.connector, k.family, c.id as cavity, c.contact_size
     from tinebook.head as h
+    join tinebook.connector as k on k.connector = h.connector
     join tinebook.definition as d on d.connector = h.connector and d.number = h.definition
     cross join lateral jsonb_to_recordset(convert_from(d.body, 'UTF8')::jsonb #> '{definition,cavities}')
         as c (id text, contact_size text)
     where $3::text in ('tool', 'batch') and h.connector in (select s.connector from seating as s where s.failed is not null)
 )
-select u.role, u.name, z.contact_size, case $3::text when 'tool' then s.bench end as bench,
-       count(*) as tests, count(*) filter (where s.failed) as failures
+select u.role, u.name, z.contact_size, case $3::text when 'tool' then z.family end as family,
+       case $3::text when 'tool' then s.bench end as bench, count(*) as tests,
+       count(*) filter (where s.failed) as failures
 from seating as s
 cross join lateral (
     select 'insertion' as role, case $3::text when 'bench' then s.bench else s.inserted_by end as name
@@ -71,7 +73,7 @@ cross join lateral (
 ) as u
 left join sized as z on z.connector = s.connector and z.cavity = s.cavity
 where s.insertion > 0 and s.failed is not null and u.name is not null
-group by 1, 2, 3, 4;
+group by 1, 2, 3, 4, 5;
 
 -- name: signal_reworked
 -- Connectors that had contacts taken out, with the number of days, and how long each was on the books, in days, retired ones up to

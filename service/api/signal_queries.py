@@ -1,0 +1,29 @@
+"""What stands behind the question mark of the signals."""
+
+from msgspec import Struct
+
+from service.api.queries import Limit
+from service.core.entries import EARLIEST, LATEST, Instant, Text
+from service.signal_messages import About, Verdict
+
+
+class Signals(Struct, frozen=True, forbid_unknown_fields=True):
+    """A question, about a stretch of time (the last 24 months where `since` is not said) and a part of the fleet."""
+
+    about: About
+    since: Instant | None = None
+    until: Instant | None = None
+    verdict: Verdict | None = None
+    asset: Text | None = None
+    zone: Text | None = None
+    position: Text | None = None
+    family: Text | None = None
+    part_number: Text | None = None
+    cursor: str | None = None
+    limit: Limit = 100
+
+    def __post_init__(self) -> None:
+        """Refuse a moment that no entry can have: some overflow on the way to the database."""
+        for each in (self.since, self.until):
+            if each is not None and not EARLIEST <= each < LATEST:
+                raise ValueError("`since` and `until` are out of range")

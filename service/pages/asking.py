@@ -70,8 +70,9 @@ def shown_instant(value: datetime | None) -> str | None:
 def form(
     path: str, fields: Sequence[Field], values: Mapping[str, Any], *, wears: Sequence[Wear] | None = None, **kept: str
 ) -> Markup:
-    """The form of the filters; open where something is chosen. `kept` are fields of the address that it leaves alone."""
-    used = sum(bool(values.get(each.name)) for each in fields) + bool(wears)
+    """The form of the filters; open where something is chosen, or always has a value. `kept` are fields that it leaves alone."""
+    settings = [each for each in fields if each.choices and each.choices[0][0]]
+    used = sum(bool(values.get(each.name)) for each in fields if each not in settings) + bool(wears)
     hidden = (element("input", type="hidden", name=name, value=value) for name, value in kept.items() if value)
     return element(
         "details",
@@ -87,7 +88,7 @@ def form(
             method="get",
         ),
         class_="filters",
-        open=bool(used),
+        open=bool(used or settings),
     )
 
 

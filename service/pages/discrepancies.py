@@ -152,8 +152,7 @@ def _shown(line: messages.DiscrepancyLine, asked: Asking, visitor: Visitor) -> M
     key = f"{line.entry.id}-{line.code}-{line.cavity or ''}"
     cavity = f", cavity {line.cavity}" if line.cavity else ""
     where = addresses.connector(line.connector, timeline.entry_id(line.entry.id))
-    return element(
-        "article",
+    told = (
         element("h2", text(f"{what[:1].upper()}{what[1:]}{cavity}"), id=f"h-{key}"),
         element(
             "p",
@@ -165,9 +164,13 @@ def _shown(line: messages.DiscrepancyLine, asked: Asking, visitor: Visitor) -> M
             text(f". {line.text}"),
         ),
         _neighbours(line),
-        _ways(line),
-        _form(line, asked, visitor) if visitor.session.bearer.allowed((Scope.PLANNER,)) else EMPTY,
         element("p", link("In the history of the connector", where), class_="note"),
+    )
+    may = visitor.session.bearer.allowed((Scope.PLANNER,))
+    return element(
+        "article",
+        element("div", *told),
+        element("div", _ways(line), _form(line, asked, visitor) if may else EMPTY),
         class_=f"open {SERIOUS[line.seriousness][0]}",
         aria_labelledby=f"h-{key}",
     )
@@ -208,7 +211,7 @@ def _ways(line: messages.DiscrepancyLine) -> Markup:
         )
         for each in line.ways
     )
-    return element("details", element("summary", text("Ways to resolve it")), layout.lines(*items))
+    return joined(element("h3", text("Ways to resolve it")), layout.lines(*items))
 
 
 def _form(line: messages.DiscrepancyLine, asked: Asking, visitor: Visitor) -> Markup:

@@ -3,9 +3,11 @@
 from datetime import datetime
 from typing import Annotated, Literal
 
+import msgspec
 from msgspec import Meta, Struct
 
 from service import fleet_messages as messages
+from service import problems
 from service.api import reading
 from service.api.services import Services
 from service.core.cycles import Wear
@@ -102,20 +104,31 @@ async def page(request: Asked, visitor: Visitor) -> Sheet:
     asked = asking.read(request, Asking, many=("wear",))
     async with services.pool.acquire() as connection:
         table, following = await listed(connection, services, asked)
-        report = None
+        fleet_wear = None
         if asked.as_of is None and asked.cursor is None:
-            report, _ = await fleet.wear(connection, asked.by, asked.filters, None, _GROUPS)
+            fleet_wear = await _counted(connection, asked)
     first = asked.address() if asked.cursor else None
     content = (
         layout.heading("Cycle limits", _stand(asked, services.clock())),
-        EMPTY if report is None or asked.narrowed else tallies(report.total, asked),
+        tallies(fleet_wear.total, asked)
+        if isinstance(fleet_wear, messages.WearReport) and not asked.narrowed
+        else EMPTY,
         _form(asked),
         _switch(asked),
         table,
         asking.pager(first, asked.address(cursor=following) if following else None),
-        EMPTY if report is None else groups(report, asked),
+        EMPTY if fleet_wear is None else groups(fleet_wear, asked),
     )
     return Sheet(title="Fleet", content=content, path=addresses.FLEET)
+
+
+async def _counted(connection: Connection, asked: Asking) -> messages.WearReport | str:
+    """Wear counted together, or why it can't be for these filters."""
+    try:
+        filters = msgspec.structs.replace(asked.filters, wear=())
+        return (await fleet.wear(connection, asked.by, filters, None, _GROUPS))[0]
+    except problems.ProblemRaised as refused:
+        return refused.problem.detail
 
 
 def _stand(asked: Asking, now: datetime) -> Markup:
@@ -242,7 +255,7 @@ def _number(number: str | None) -> Markup:
     return text("-") if number is None else link(number, addresses.page(addresses.FLEET, part_number=number))
 
 
-def groups(report: messages.WearReport, asked: Asking) -> Markup:
+def groups(report: messages.WearReport | str, asked: Asking) -> Markup:
     """Wear counted together, as bars with their figures; each name narrows the list to it."""
     ways = (
         link(
@@ -256,6 +269,8 @@ def groups(report: messages.WearReport, asked: Asking) -> Markup:
         element("h2", text(f"Where the wear is: by {BY[asked.by]}"), id="by"),
         element("nav", *ways, class_="switch", aria_label="Counted by"),
     )
+    if isinstance(report, str):
+        return element("section", head, layout.nothing(wording.sentence(report)))
     return element("section", head, wear_table(report.groups, asked))
 
 

@@ -56,7 +56,7 @@ def rests_on(found: messages.Rested | None) -> Markup:
     )
     return joined(
         layout.note(text("From the ledger as of "), wording.moment(found.as_of), text(f" UTC: {counted}; {used}.")),
-        element("p", text(found.thin), class_="doubt") if found.thin else EMPTY,
+        _doubt(found.thin) if found.thin else EMPTY,
     )
 
 
@@ -64,7 +64,7 @@ def assumptions(found: messages.Rested | None) -> Markup:
     """What is taken for granted, for whoever wants to know."""
     if found is None or not found.assumptions:
         return EMPTY
-    told = layout.lines(*map(text, found.assumptions))
+    told = layout.lines(*(text(wording.sentence(each)) for each in found.assumptions))
     return element("details", element("summary", text("What this takes for granted")), told)
 
 
@@ -76,7 +76,7 @@ async def of_connector(connection: Connection, services: Services, connector: UU
         return element(
             "section",
             element("h2", text("Forecast")),
-            layout.nothing(f"{none.problem.detail[:1].upper()}{none.problem.detail[1:]}."),
+            layout.nothing(wording.sentence(none.problem.detail)),
         )
     rows = [
         (
@@ -89,7 +89,7 @@ async def of_connector(connection: Connection, services: Services, connector: UU
     return element(
         "section",
         element("h2", text("Forecast")),
-        element("p", text(found.says)),
+        element("p", text(wording.sentence(found.says))),
         tables.listed("Reworks with their 90 % interval", _HORIZONS, rows),
         element(
             "details",
@@ -115,17 +115,19 @@ def visit(found: messages.AssetVisits, today: date, level: int = 2) -> Markup:
     after = f"; the one after, {found.after_name}, on {found.after_on}" if found.after_on else ""
     when = f"{found.next_name} on {found.next_on}, in {wording.days(ahead)}{after}."
     rows = [_renew(each) for each in found.renew]
-    count = wording.counted(len(rows), "connector")
+    advice = f"renew {wording.counted(len(rows), 'connector')}" if found.problem is None else "no advice"
+    others = f"Of the others {found.keep:,} last; {found.not_known:,} need looking up or at: nobody knows."
     return element(
         "section",
-        element(f"h{level}", link(found.asset, addresses.asset(found.asset)), text(f": renew {count}")),
+        element(f"h{level}", link(found.asset, addresses.asset(found.asset)), text(f": {advice}")),
         element("p", text(when)),
-        EMPTY if found.problem is None else element("p", text(found.problem), class_="doubt"),
+        layout.note(text(others)) if found.problem is None else _doubt(found.problem),
         tables.listed("Would not last until the visit after", _RENEW, rows) if rows else EMPTY,
-        layout.note(
-            text(f"Of the others {found.keep:,} last; {found.not_known:,} need looking up or at: nobody knows.")
-        ),
     )
+
+
+def _doubt(words: str) -> Markup:
+    return element("p", text(wording.sentence(words)), class_="doubt")
 
 
 def _renew(each: messages.VisitLine) -> tuple[Markup, ...]:

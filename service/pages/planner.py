@@ -26,6 +26,7 @@ from service.pages import (
     signing,
     stock,
     visits,
+    wording,
 )
 from service.pages.door import Asked, Visitor
 from service.pages.layout import Sheet, Way
@@ -149,5 +150,5 @@ def _trouble(request: Asked, error: Exception) -> Sheet:
         title, words, status = "The database can't be reached", "Load the page again in a moment.", 503
     if status >= 500:  # noqa: PLR2004 - HTTP: ours
         _log.error("%s: %r", request.url.path, error, exc_info=error)
-    content = (element("h1", text(title)), element("p", text(words[:1].upper() + words[1:]), role="alert"))
+    content = (element("h1", text(title)), element("p", text(wording.sentence(words)), role="alert"))
     return Sheet(title=title, content=content, status=status)

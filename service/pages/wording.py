@@ -21,7 +21,13 @@ def days(count: float) -> str:
     whole = int(count)
     if whole < 60:  # noqa: PLR2004 - two months are still easily thought of in days
         return counted(whole, "day")
-    return counted(round(count / 30.44), "month")
+    months = round(count / 30.44)
+    return counted(months, "month") if months < 24 else counted(round(count / 365.25), "year")  # noqa: PLR2004 - two years
+
+
+def sentence(words: str) -> str:
+    """Words that came without a capital or a full stop, as a sentence."""
+    return words[:1].upper() + words[1:] + ("" if words.endswith((".", "?", "!")) else ".")
 
 
 def counted(count: int, word: str, plural: str | None = None) -> str:

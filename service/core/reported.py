@@ -4,6 +4,7 @@ The report tables are a cache of the states. Rows are kept per connector; sums a
 need not wait for each other and a sum can be put right without stopping them.
 """
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from uuid import UUID
 
@@ -212,11 +213,11 @@ def _count(sums: Sums, subject: Subject, among: Sequence[int], sign: int, opened
         rating = subject.definition.rating
         family = subject.where.family or ""
         value, verified = (rating.value, rating.verified) if rating else (0, False)
-        for each in among:
-            stands = subject.standings[each]
-            counts[_PLACES[stands.wear]] += sign
+        # Most retainers of a connector stand alike.
+        for stands, alike in Counter(map(subject.standings.__getitem__, among)).items():
+            counts[_PLACES[stands.wear]] += sign * alike
             step = (family, value, verified, min(stands.begun, LAST_STEP))
-            sums.steps[step] = sums.steps.get(step, 0) + sign
+            sums.steps[step] = sums.steps.get(step, 0) + sign * alike
     if any(counts):
         for key in keys(subject.where):
             held = sums.groups.setdefault(key, [0] * _WIDTH)

@@ -18,13 +18,14 @@ from msgspec import Struct
 from service.catalog import Catalog
 from service.core.discrepancies import Code
 from service.core.entries import Entry, Kind
-from service.demo import happenings, mishaps, operator, rates, rigs
+from service.demo import calendar, happenings, mishaps, operator, rates, rigs
 from service.demo import yard as yards
 from service.demo.operator import Position
 from service.demo.rates import Aircraft
 from service.demo.story import Fact, Story
 from service.demo.yard import Yard
 from service.messages import Registration
+from service.usage_messages import UsageRow, VisitRow
 
 INTERMITTENT_SHARE, CHRONIC_SHARE = 0.055, 0.8
 """Connectors with an intermittent circuit, elsewhere and at the chronic position."""
@@ -37,11 +38,15 @@ _Occurrence = tuple[datetime, Callable[[Story, datetime], None]]
 
 
 class Size(Struct, frozen=True):
-    """How much of the fleet is wanted: tests take a few aircraft with a part of their positions."""
+    """How much of the fleet is wanted: tests take a few aircraft with a part of their positions.
+
+    `troubled`: with what is there to be found, a worn tool and a chronic position; without it they are like the others.
+    """
 
     aircraft: int = 36
     positions: int = 84
     spares: int = 24
+    troubled: bool = True
 
 
 FULL = Size()
@@ -56,14 +61,20 @@ class Connector(Struct, frozen=True):
 
 
 class Fleet(Struct, frozen=True):
-    """All that the demo has. `strays` are entries for marks that nobody registered; they wait, parked, for a connector."""
+    """All that the demo has. `strays` are entries for marks that nobody registered; they wait, parked, for a connector.
+
+    `due`: the last day of each tool's check. `usage` and `visits`: what the aircraft flew month by month, and when they come in.
+    """
 
     seed: int
     today: date
     people: dict[str, str]
     tools: dict[str, str]
+    due: dict[str, date]
     connectors: tuple[Connector, ...]
     strays: tuple[Fact, ...]
+    usage: tuple[UsageRow, ...]
+    visits: tuple[VisitRow, ...]
 
     @property
     def registrations(self) -> tuple[Registration, ...]:
@@ -85,15 +96,24 @@ class Fleet(Struct, frozen=True):
 
 def fleet(seed: int, today: date, book: Catalog, size: Size = FULL) -> Fleet:
     """The fleet of a seed as of a day: the same arguments give the same bytes. Nothing in it lies after that day's start."""
-    yard = Yard(seed, today, book)
+    yard = Yard(seed, today, book, troubled=size.troubled)
     connectors = [*_adapters(yard), *_spares(yard, size.spares)]
-    fitted = [
-        (aircraft, position) for aircraft in _aircraft(yard, size.aircraft) for position in _positions(size.positions)
-    ]
+    flying = _aircraft(yard, size.aircraft)
+    fitted = [(aircraft, position) for aircraft in flying for position in _positions(size.positions)]
     troubles = _troubles(yard, fitted)
     for aircraft, position in fitted:
         connectors.extend(_at_position(yard, aircraft, position, troubles.get((aircraft.mark, position.name), ())))
-    return Fleet(seed, today, operator.PEOPLE, operator.TOOLS, tuple(connectors), _strays(yard))
+    return Fleet(
+        seed=seed,
+        today=today,
+        people=operator.PEOPLE,
+        tools=operator.TOOLS,
+        due=calendar.tools_due(today),
+        connectors=tuple(connectors),
+        strays=_strays(yard),
+        usage=calendar.flown(yard, flying),
+        visits=calendar.visits(yard, flying),
+    )
 
 
 def _adapters(yard: Yard) -> Iterator[Connector]:
@@ -210,7 +230,7 @@ def _plan(
     first = begins + timedelta(days=rng.randint(300, CHECK_DAYS))
     plan.extend((at, happenings.check) for at in _every(first, yard.until, timedelta(days=CHECK_DAYS)))
     plan.extend((at, happenings.rework) for at in rates.reworks(rng, aircraft, begins, yard.until))
-    if rng.random() < (CHRONIC_SHARE if position.name == operator.CHRONIC else INTERMITTENT_SHARE):
+    if rng.random() < (CHRONIC_SHARE if yard.troubled and position.name == operator.CHRONIC else INTERMITTENT_SHARE):
         circuit = story.pick(1)[0]
         plan.extend(
             (at, partial(_chased, circuit=circuit)) for at in rates.visits(rng, begins + span * 0.1, yard.until)

@@ -20,8 +20,7 @@ def assemble(story: Story, at: datetime) -> None:
     if not story.session(at, operator.BENCHES):
         return
     for name in story.cavities:
-        story.insert(name)
-        story.note(Kind.SEATING_TEST, cavity=name, held=True)
+        story.seat(name)
 
 
 def fit(story: Story, at: datetime, asset: str, position: operator.Position) -> None:

@@ -5,7 +5,7 @@ same ledger. Cut off and run again, it goes on where it was; complete, it finds 
 """
 
 from collections.abc import Callable, Iterable, Iterator
-from datetime import date
+from datetime import UTC, date, datetime, time
 
 from msgspec import Struct
 
@@ -19,7 +19,7 @@ from service.demo.fleet import FULL, Connector, Fleet, Size
 from service.demo.story import Fact
 from service.store import database, ledger
 from service.store.database import Connection
-from service.workflow import recording, registering
+from service.workflow import recording, registering, usage
 from service.workflow.recording import MAX_BATCH, Scribe
 from service.workflow.reference import Reference
 
@@ -86,9 +86,10 @@ async def load(service_dsn: str, house: HouseRule, book: Catalog, fleet: Fleet, 
     try:
         if await database.fetch(connection, "receipts", [yard.closing_id(fleet.seed)]):
             return Loaded(0, 0, len(fleet.connectors), total)
+        await _plan(connection, fleet)
         reference = Reference(book)
-        # The operator's history was noted against its lists. They are not loaded, so that whoever tries the demo may
-        # record under any badge and with any tool without being told that he is unknown.
+        # The operator's history was noted against its lists. That of people is not loaded, so that whoever tries the demo may
+        # record under any badge without being told that he is unknown.
         reference.lists = Lists(frozenset(fleet.people), fleet.tools)
         scribe = Scribe(house, reference)
         registered = await _register(connection, scribe, reference, house, fleet, progress)
@@ -99,6 +100,17 @@ async def load(service_dsn: str, house: HouseRule, book: Catalog, fleet: Fleet, 
         return Loaded(registered, recorded, len(fleet.connectors), total)
     finally:
         await connection.close()
+
+
+async def _plan(connection: Connection, fleet: Fleet) -> None:
+    """The operator's tools with the days of their checks, what its aircraft flew, and when they come in."""
+    for mark, number in fleet.tools.items():
+        await database.run(connection, "put_tool", mark, number, fleet.due[mark])
+    at = datetime.combine(fleet.today, time(), UTC)
+    for start in range(0, len(fleet.usage), MAX_BATCH):
+        await usage.record_usage(connection, fleet.usage[start : start + MAX_BATCH], RECORDED_BY, at)
+    for start in range(0, len(fleet.visits), MAX_BATCH):
+        await usage.record_visits(connection, fleet.visits[start : start + MAX_BATCH], RECORDED_BY, at)
 
 
 async def _register(

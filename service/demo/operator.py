@@ -136,7 +136,9 @@ TOOLS = {
 }
 """The shop's marks for its insertion and removal tools, with their part numbers."""
 WORN_TOOL = "LT-202"
-"""A tool whose tip wore out: insertions with it failed their seating test far more often than others."""
+"""A removal tool whose tip wore out: it spreads tines too far, and the next contact fails its seating test far more often."""
+OVERDUE_TOOL, SOON_DUE_TOOL = "LT-401", "LT-302"
+"""A tool whose check has run out, and one whose check is about to."""
 STRANGE_TOOL = "LT-977"
 """Not on the list."""
 

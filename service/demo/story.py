@@ -20,7 +20,7 @@ from service.messages import Registration
 LATE_SHARE = 0.04
 """Sessions whose entries reach the service days later, from a tablet that had no network."""
 FAILS, WORN_FAILS = 0.008, 0.34
-"""Seating tests that fail: after a sound tool, and after the worn one."""
+"""Seating tests that fail: where the tines were spread by a sound tool or by none, and where by the worn one."""
 GAUGED_SHARE = 0.5
 """Seating tests of reworked contacts that are done with a force gauge, so that a force is noted."""
 
@@ -65,6 +65,7 @@ class _Cavity(Struct):
     removals: int
     occupied: bool
     abandoned: bool = False
+    strained: bool = False
 
     @property
     def following(self) -> int:
@@ -75,7 +76,7 @@ class _Cavity(Struct):
 class Story:
     """What has happened to one connector so far, and the means to add to it. `until` is the first moment out of reach."""
 
-    def __init__(self, rng: random.Random, item: Item, until: datetime, worn: tuple[datetime, datetime]) -> None:
+    def __init__(self, rng: random.Random, item: Item, until: datetime, worn: tuple[datetime, datetime] | None) -> None:
         registration = item.registration
         self.rng = rng
         self.item = item
@@ -157,7 +158,9 @@ class Story:
         cavity = self.cavities[name]
         cavity.removals, cavity.occupied = cavity.removals + 1, False
         given = {"tool": self._tool(Half.REMOVE, cavity.size)} | fields
-        return self.note(Kind.REMOVAL, cavity=name, **given)
+        entry = self.note(Kind.REMOVAL, cavity=name, **given)
+        cavity.strained = entry.tool == operator.WORN_TOOL and self._is_worn(entry.performed_at)
+        return entry
 
     def insert(self, name: str, **fields: Any) -> Entry:
         """A contact goes in."""
@@ -171,12 +174,13 @@ class Story:
         return self.note(Kind.INSERTION, cavity=name, **(given | fields))
 
     def seat(self, name: str) -> None:
-        """Insert and test; a contact that does not hold comes out, which has used a cycle, and goes in with another tool."""
-        inserted = self.insert(name)
-        if not self._holds(inserted):
+        """Insert and test; a contact that does not hold comes out with a sound tool, which has used a cycle, and goes in again."""
+        self.insert(name)
+        cavity = self.cavities[name]
+        if self.rng.random() < (WORN_FAILS if cavity.strained else FAILS):
             self.test(name, held=False)
-            self.remove(name)
-            self.insert(name, tool=self._tool(Half.INSERT, self.cavities[name].size, but=inserted.tool))
+            self.remove(name, tool=self._tool(Half.REMOVE, cavity.size, but=operator.WORN_TOOL))
+            self.insert(name)
         self.test(name, held=True)
 
     def test(self, name: str, *, held: bool) -> Entry:
@@ -210,9 +214,8 @@ class Story:
         """All facts in the order in which they reached the service."""
         return tuple(sorted(self.facts, key=lambda each: each.recorded_at))
 
-    def _holds(self, inserted: Entry) -> bool:
-        worn = inserted.tool == operator.WORN_TOOL and self._worn[0] <= inserted.performed_at < self._worn[1]
-        return self.rng.random() >= (WORN_FAILS if worn else FAILS)
+    def _is_worn(self, at: datetime) -> bool:
+        return self._worn is not None and self._worn[0] <= at < self._worn[1]
 
     def _tool(self, half: Half, size: str, but: str | None = None) -> str | None:
         marks = [each for each in self.item.kit.marks.get((half, size), ()) if each != but]

@@ -38,11 +38,12 @@ def ends(opened: datetime) -> date:
 class Yard:
     """What all stories share: seed, calendar, catalogue, and the serials given so far."""
 
-    def __init__(self, seed: int, today: date, book: Catalog) -> None:
+    def __init__(self, seed: int, today: date, book: Catalog, *, troubled: bool = True) -> None:
         self.seed = seed
         self.began = began(today)
         self.until = datetime.combine(today, time(), UTC)
-        self.worn = (self.until - timedelta(days=500), self.until)
+        self.troubled = troubled
+        self.worn = (self.until - timedelta(days=500), self.until) if troubled else None
         self.unknowns = 0
         self._book = book
         self._given: dict[tuple[str | None, str], int] = {}

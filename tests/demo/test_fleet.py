@@ -194,14 +194,14 @@ def test_a_ledger_is_in_the_order_of_recording() -> None:
 
 
 def test_the_worn_tool_precedes_seating_failures() -> None:
-    """After insertions with it, seating tests fail at many times the rate of all other tools, once its tip was worn."""
+    """After removals with it, the next seating test fails at many times the rate of all others, once its tip was worn."""
     since = NIGHTFALL - timedelta(days=500)
     tests: Counter[tuple[bool, bool | None]] = Counter()
     for each in fleets.folded():
         tool: dict[str | None, str | None] = {}
         for recorded in each.history:
             entry = recorded.entry
-            if entry.kind is Kind.INSERTION:
+            if entry.kind is Kind.REMOVAL:
                 tool[entry.cavity] = entry.tool
             if entry.kind is Kind.SEATING_TEST and entry.performed_at >= since and entry.cavity in tool:
                 tests[tool[entry.cavity] == operator.WORN_TOOL, entry.held] += 1
@@ -239,3 +239,30 @@ def test_the_day_is_found_again_from_the_opening() -> None:
     assert first.registration.id == yard.opening_id(2026)
     assert yard.ends(first.registered_at) == fleets.TODAY
     assert fleets.made().entries[-1].id == yard.closing_id(2026)
+
+
+def test_the_tools_and_the_calendar_show_something() -> None:
+    """One tool's check has run out and one's is about to; every aircraft has flown and comes in at least twice more."""
+    made = fleets.made()
+    assert made.due.keys() == made.tools.keys()
+    assert [mark for mark, day in made.due.items() if day < fleets.TODAY] == [operator.OVERDUE_TOOL]
+    assert made.due[operator.SOON_DUE_TOOL] - fleets.TODAY < timedelta(days=8)
+    flown = Counter(each.asset for each in made.usage)
+    planned = Counter(
+        each.asset for each in made.visits if each.starts_on is not None and each.starts_on > fleets.TODAY
+    )
+    assert len(flown) == len(planned) == 36
+    assert min(planned.values()) >= 2
+    assert len({(each.asset, each.day) for each in made.usage}) == len(made.usage)
+    assert max(each.day for each in made.usage) <= fleets.TODAY
+
+
+def test_one_part_number_runs_short() -> None:
+    """More of its connectors are nearing their rating or worse than of any other part number."""
+    bad: Counter[str | None] = Counter()
+    for each in fleets.folded():
+        if each.wear in ("nearing", "spent", "over") and (each.state.whole.asset or "").startswith("TN-"):
+            bad[each.definition.part_number] += 1
+    (worst, most), (_, second) = bad.most_common(2)
+    assert worst == next(each.part_number for each in operator.POSITIONS if each.name == operator.CHRONIC)
+    assert most >= 2 * second

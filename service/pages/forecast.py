@@ -16,6 +16,7 @@ from service.workflow import foresight, outlook
 
 RISK = 0.05
 """A connector that runs out before the visit after the next with more than this probability is advised to be renewed."""
+_PLANNED, _NEAR_DAYS = (30, 91, 182, 365, 730), 5
 _HORIZONS = (Column("Within"), Column("Probability to run out"), Column("Reworks expected"))
 _RENEW = (
     Column("Serial"),
@@ -84,13 +85,13 @@ async def of_connector(connection: Connection, services: Services, connector: UU
             probability(each.probability, found.line.band),
             text(f"{each.events_expected:.1f} ({each.events_low} to {each.events_high})"),
         )
-        for each in found.horizons
+        for each in _few(found.horizons)
     ]
     return element(
         "section",
         element("h2", text("Forecast")),
         element("p", text(wording.sentence(found.says))),
-        tables.listed("Reworks with their 90 % interval", _HORIZONS, rows),
+        EMPTY if found.line.due else tables.listed("Reworks with their 90 % interval", _HORIZONS, rows),
         element(
             "details",
             element("summary", text("What it rests on")),
@@ -98,6 +99,11 @@ async def of_connector(connection: Connection, services: Services, connector: UU
             layout.note(text(found.group.prior)),
         ),
     )
+
+
+def _few(horizons: tuple[messages.HorizonView, ...]) -> list[messages.HorizonView]:
+    """Of all horizons that are kept, those that people plan with."""
+    return [each for each in horizons if any(abs(each.days - about) <= _NEAR_DAYS for about in _PLANNED)]
 
 
 async def of_asset(connection: Connection, services: Services, asset: str) -> Markup:

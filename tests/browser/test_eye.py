@@ -5,6 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 import zxingcpp
 from PIL import Image
@@ -150,6 +151,19 @@ def test_without_tls_there_is_no_camera_and_photos_are_read(tmp_path: Path, text
         photos = awaited(page, "stage.photos", lambda found: len(found) > 0)
         assert {bytes.fromhex(each["bytes"]).decode() for each in photos[0]["scans"]} == set(texts)
         assert photos[0]["unsure"] is False
+
+
+def test_a_degraded_symbol_in_a_big_photo_is_rescued() -> None:
+    """In a photo of twelve million pixels the middle is climbed at its full size, and all the time there is read."""
+    film = next(each for each in films.FILMS if each.name == "Data Matrix, degraded")
+    closer = Image.fromarray(next(films.takes(film))).resize((1280, 960), Image.Resampling.BICUBIC)
+    photo = Image.new("L", (4000, 3000), 120)
+    photo.paste(closer, (1360, 1020))
+    assert zxingcpp.read_barcodes(np.asarray(photo)) == []
+    with stage.served({"/stills/photo.raw": photo.tobytes()}) as port, stage.opened(port) as page:
+        assert awaited(page, "Boolean(window.stage?.climbed)", bool)
+        found = page.evaluate("stage.climbed('/stills/photo.raw', 4000, 3000)")
+    assert {bytes.fromhex(each) for each in found} == {data for data, _ in film.told}
 
 
 def test_a_file_that_is_no_image_is_refused(tmp_path: Path) -> None:

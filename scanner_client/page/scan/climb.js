@@ -100,16 +100,20 @@ function taken(rungs, turns, isFresh) {
 /** A photo, which is all there is: every rung, until all that was found is sure or the time is over. @param {Read} read @param {Grey} grey @param {() => boolean} isOver @returns {Sight[]} */
 export function photo(read, grey, isOver) {
   const sights = read(ladder.plain(sized(grey, MOST_SEEN_PX)));
-  for (const scene of scenes(grey)) {
-    if (!ladder.searchable(scene.grey)) continue;
-    for (const rung of scene.bars.found ? [...LINEAR, ...MATRIX] : [...MATRIX, ...LINEAR]) {
+  const climbs = scenes(grey).filter((scene) => ladder.searchable(scene.grey)).map((scene) => ({ scene, rungs: ordered(scene) }));
+  // Rung by rung, so that the middle of a big photo does not wait until the whole of it was climbed.
+  for (let at = 0; at < LINEAR.length + MATRIX.length; at += 1) {
+    for (const { scene, rungs } of climbs) {
       if (isOver() || belief.settled(sights)) return sights;
       // Once a bar code waits to be confirmed, looks for matrix symbols are of no use.
-      if (!sights.length || LINEAR.includes(rung)) sights.push(...climbed(read, rung, scene));
+      if (!sights.length || LINEAR.includes(rungs[at])) sights.push(...climbed(read, rungs[at], scene));
     }
   }
   return sights;
 }
+
+/** All rungs, those for what seems to be in the picture first. @param {Scene} scene */
+const ordered = (scene) => (scene.bars.found ? [...LINEAR, ...MATRIX] : [...MATRIX, ...LINEAR]);
 
 /** The photo small enough to climb; of a big one the middle as well, where a small symbol keeps its pixels. @param {Grey} grey */
 function scenes(grey) {

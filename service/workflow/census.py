@@ -203,15 +203,15 @@ class _Reckoning:
         pair = standing * ways + figure
         there = np.zeros(max(len(heads.standing), 1) * ways, dtype=bool)
         there[pair] = True
-        left = np.zeros(there.size, dtype=np.int16)
+        remaining = np.zeros(there.size, dtype=np.int16)
         standings, figures = list(heads.standing), list(heads.figure)
         for each in np.flatnonzero(there).tolist():
-            left[each] = _left(standings[each // ways], figures[each % ways])
+            remaining[each] = allowed(standings[each // ways], figures[each % ways])
         known = np.array([each[0] for each in standings], dtype=bool)
         full = np.array([each[1] is not False for each in standings], dtype=np.int64)
         if not standings:
-            return left[:0], known, np.zeros(self.count, dtype=np.int64)
-        return left[pair], known[standing], _sum(full[standing], self.starts)
+            return remaining[:0], known, np.zeros(self.count, dtype=np.int64)
+        return remaining[pair], known[standing], _sum(full[standing], self.starts)
 
     def _acts(self, acts: dict[str, Any]) -> Acts:
         cavity = self._cavity(acts["connector"], acts["cavity"])
@@ -338,15 +338,15 @@ def _cavity_table(names: list[tuple[str, ...]], numbers: dict[str, int]) -> tupl
     return np.array(of, dtype=np.int64), table
 
 
-def _left(standing: tuple[bool, bool | None, int, int, int], figure: tuple[int, bool, bool]) -> int:
+def allowed(standing: tuple[bool, bool | None, int, int, int], figure: tuple[int, bool, bool]) -> int:
     """Insertions that the rating still allows, at most where the count is a lower bound."""
     _, occupied, *counts = standing
     rating, first_counts, _ = figure
     if not rating:
         return UNRATED
     limits = cycles.Limits(rating, 0, first_counts)
-    left = cycles.standing(cycles.Counts(*counts), occupied, known=True, figures=limits).left
-    return min(left or 0, UNRATED - 1)
+    stands = cycles.standing(cycles.Counts(*counts), occupied, known=True, figures=limits)
+    return min(stands.left or 0, UNRATED - 1)
 
 
 def _sum(values: Integers, starts: Integers) -> Integers:

@@ -68,7 +68,8 @@ class _Named(Struct):
     id: str
 
 
-_states = msgspec.json.Decoder(_State)
+STATES = msgspec.json.Decoder(_State)
+"""Reads as much of a kept state as is needed."""
 _bodies = msgspec.json.Decoder(_Body)
 
 
@@ -98,7 +99,7 @@ class Heads:
         """Take note of some heads."""
         for row in rows:
             try:
-                state, definition = _states.decode(row["state"]), _bodies.decode(row["definition"]).definition
+                state, definition = STATES.decode(row["state"]), _bodies.decode(row["definition"]).definition
             except (msgspec.DecodeError, UnicodeDecodeError):
                 self.unreadable += 1
                 continue

@@ -154,6 +154,8 @@ def unknown(webhook: object) -> problems.ProblemRaised:
 
 
 async def _views(connection: Connection, webhook: UUID | None, now: datetime) -> tuple[messages.WebhookView, ...]:
+    # What has just been recorded is still to be told too.
+    await feeding.number(connection, 1)
     last = await feeding.end(connection)
     return tuple(
         [

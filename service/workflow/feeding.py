@@ -121,7 +121,7 @@ async def position(connection: Connection, text: str | None, start: Start) -> in
         raise problems.raised(problems.Type.INVALID_REQUEST, detail, ("#/cursor", detail)) from error
     if found.position == 0:
         return 0
-    known = 0 < found.position < 2**63
+    known = found.id is not None and 0 < found.position < 2**63
     if not known or await connection.fetchval(SQL["feed_id_at"], found.position) != found.id:
         detail = (
             "this cursor does not belong to what is recorded here (was the database restored from an older backup?): "

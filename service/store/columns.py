@@ -6,7 +6,7 @@ each field its length, the row of -1 fields ending it. Source: PostgreSQL's docu
 
 import struct
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,8 @@ UUID, INTEGER, SMALL, FLOAT, FLAG = "S16", ">i8", ">i2", ">f8", "?"
 """Types of fields as they travel: uuid, bigint or timestamp, smallint, double precision, boolean."""
 TIME = INTEGER
 """A timestamp: microseconds since the year 2000."""
+Keys: TypeAlias = NDArray[np.bytes_]
+"""A column of ids."""
 _SIGNATURE = b"PGCOPY\n\xff\r\n\x00"
 _END = struct.pack(">h", -1)
 
@@ -59,3 +61,24 @@ def read(data: bytes, fields: Mapping[str, str]) -> dict[str, NDArray[Any]]:
 
 def _field(name: str, kind: str) -> tuple[tuple[str, str], tuple[str, str]]:
     return (f"{name} length", ">i4"), (name, kind)
+
+
+def places(ids: Keys, wanted: Keys) -> NDArray[np.int64]:
+    """The place of each wanted one among ids; -1 where it is not there."""
+    if not ids.size or not wanted.size:
+        return np.full(wanted.size, -1)
+    # The first half of an id nearly always tells it, and numbers are compared twenty times faster than bytes.
+    first, asked = halves(ids), halves(wanted)
+    order = np.argsort(first, kind="stable")
+    if (np.diff(first[order]) > 0).all():
+        at = np.searchsorted(first, asked, sorter=order)
+    else:
+        order = np.argsort(ids, kind="stable")
+        at = np.searchsorted(ids, wanted, sorter=order)
+    place = order[np.minimum(at, ids.size - 1)]
+    return np.where(ids[place] == wanted, place, -1)
+
+
+def halves(ids: Keys) -> NDArray[np.uint64]:
+    """The first half of each id as a number: in this order ids come about as the database has them."""
+    return ids.view(">u8").reshape(-1, 2)[:, 0].astype(np.uint64)

@@ -8,7 +8,6 @@ from uuid import UUID
 
 import numpy as np
 from msgspec import Struct
-from numpy.typing import NDArray
 
 from service.core import cycles, reworks, usage
 from service.core.outlook import fleet
@@ -20,9 +19,8 @@ from service.core.usage import Usage
 from service.store import columns, database
 from service.store.database import Connection
 from service.store.statements import SQL
-from service.workflow.roll import EPOCH, Heads, Numbers, microseconds
+from service.workflow.roll import EPOCH, Definitions, Heads, Numbers, microseconds
 
-Keys: TypeAlias = NDArray[np.bytes_]
 Progress: TypeAlias = Callable[[int], None]
 
 _SECOND_US = 1_000_000
@@ -67,13 +65,13 @@ class Part(Struct, frozen=True):
 
 
 class Census(Struct, frozen=True, eq=False):
-    """n connectors in the order of their ids, with the `fleet` that they are, retired ones included.
+    """n connectors in no order, with the `fleet` that they are, retired ones included.
 
     `group` numbers of the fleet mean `groups`, `part` (n,) means `parts`, `arrangement` (n,) means `names` of cavities. `rating`
     (n,) is 0 where there is none. `days_seen` (n,) since the book of each begins. `unreadable`: states left out, to be rebuilt.
     """
 
-    connectors: Keys
+    connectors: columns.Keys
     entries: Integers
     fleet: Fleet
     groups: tuple[Group, ...]
@@ -105,18 +103,29 @@ async def take(
 
     Call it in a transaction that sees one snapshot.
     """
-    heads = Heads()
-    cursor = await connection.cursor(SQL["census_heads"], chosen)
-    while rows := await cursor.fetch(_AT_ONCE):
-        heads.add(rows)
-        progress(len(heads.entries))
+    await database.fetch(connection, "census_patience")
+    definitions = Definitions()
+    await _each(connection, "census_definitions", chosen, definitions.add, lambda _: None)
+    heads = Heads(definitions)
+    await _each(connection, "census_heads", chosen, heads.add, progress)
     acts = await columns.fetch(connection, "census_acts", _ACTS, chosen)
     turns = await columns.fetch(connection, "census_turns", _TURNS, chosen)
     assets = None if chosen is None else await _assets(connection, chosen)
     flown = await columns.fetch(connection, "census_usage", _USAGE, assets)
-    names = {name for each in heads.names for name in each} | heads.assets.keys()
+    names = {name for each in definitions.names for name in each} | heads.assets.keys()
     numbers = {row["name"]: row["number"] for row in await database.fetch(connection, "census_numbers", list(names))}
-    return _Reckoning(heads, numbers, exposure, microseconds(now)).census(acts, turns, flown)
+    return _Reckoning(definitions, heads, numbers, exposure, microseconds(now)).census(acts, turns, flown)
+
+
+async def _each(
+    connection: Connection, statement: str, chosen: list[UUID] | None, add: Callable[[list[Any]], None], tell: Progress
+) -> None:
+    done = 0
+    cursor = await connection.cursor(SQL[statement], chosen)
+    while rows := await cursor.fetch(_AT_ONCE):
+        add(rows)
+        done += len(rows)
+        tell(done)
 
 
 async def _assets(connection: Connection, chosen: list[UUID]) -> list[str]:
@@ -127,16 +136,19 @@ async def _assets(connection: Connection, chosen: list[UUID]) -> list[str]:
 class _Reckoning:
     """Puts together what was read."""
 
-    def __init__(self, heads: Heads, numbers: dict[str, int], exposure: Exposure, now_us: int) -> None:
+    def __init__(
+        self, definitions: Definitions, heads: Heads, numbers: dict[str, int], exposure: Exposure, now_us: int
+    ) -> None:
         self.heads, self.numbers, self.exposure, self.now_us = heads, numbers, exposure, now_us
-        self.connectors: Keys = np.frombuffer(bytes(heads.ids), columns.UUID)
+        self.figures, self.names = list(definitions.figure), definitions.names
+        self.connectors: columns.Keys = np.frombuffer(bytes(heads.ids), columns.UUID)
         self.count = self.connectors.size
         self.starts = np.concatenate([[0], np.cumsum(_whole(heads.sizes))]).astype(np.int64)
         self.arrangement = _whole(heads.arrangements)
         flags = _whole(heads.flags)
         self.retired: Flags = (flags & 1) > 0
         self.empty: Flags = (flags & 2) > 0
-        self.cavity_numbers, self.table = _cavity_table(heads.names, numbers)
+        self.cavity_numbers, self.table = _cavity_table(self.names, numbers)
 
     def census(self, acts: dict[str, Any], turns: dict[str, Any], flown: dict[str, Any]) -> Census:
         """All together."""
@@ -168,8 +180,8 @@ class _Reckoning:
             known=known,
             touches=done.touches,
         )
-        rating = np.array([value for value, _, _ in heads.figure], dtype=np.int64)
-        verified = np.array([each for _, _, each in heads.figure], dtype=bool)
+        rating = np.array([value for value, _, _ in self.figures], dtype=np.int64)
+        verified = np.array([each for _, _, each in self.figures], dtype=bool)
         figures = _whole(heads.figures)
         return Census(
             connectors=self.connectors,
@@ -179,7 +191,7 @@ class _Reckoning:
             part=_whole(heads.parts),
             parts=tuple(Part(*each) for each in heads.part),
             arrangement=self.arrangement,
-            names=tuple(heads.names),
+            names=tuple(self.names),
             rating=rating[figures] if self.count else np.empty(0, dtype=np.int64),
             verified=verified[figures] if self.count else np.empty(0, dtype=bool),
             retired=self.retired,
@@ -191,7 +203,7 @@ class _Reckoning:
 
     def _placed(self, rows: dict[str, Any]) -> dict[str, Any]:
         """Rows of connectors that are in the census, by their number in it."""
-        connector = _found(self.connectors, rows["connector"])
+        connector = columns.places(self.connectors, rows["connector"])
         there = connector >= 0
         return {name: (connector if name == "connector" else rows[name])[there] for name in rows}
 
@@ -199,14 +211,14 @@ class _Reckoning:
         """Of each cavity what is left and whether it is known; of each connector how many are not known to be empty."""
         heads = self.heads
         standing, figure = _whole(heads.standings), np.repeat(_whole(heads.figures), np.diff(self.starts))
-        ways = max(len(heads.figure), 1)
+        ways = max(len(self.figures), 1)
         pair = standing * ways + figure
         there = np.zeros(max(len(heads.standing), 1) * ways, dtype=bool)
         there[pair] = True
         remaining = np.zeros(there.size, dtype=np.int16)
-        standings, figures = list(heads.standing), list(heads.figure)
+        standings = list(heads.standing)
         for each in np.flatnonzero(there).tolist():
-            remaining[each] = allowed(standings[each // ways], figures[each % ways])
+            remaining[each] = allowed(standings[each // ways], self.figures[each % ways])
         known = np.array([each[0] for each in standings], dtype=bool)
         full = np.array([each[1] is not False for each in standings], dtype=np.int64)
         if not standings:
@@ -316,17 +328,6 @@ def _asset(assets: Integers, number: Integers, book: Usage) -> Integers:
     return np.where(number == 0, _NOWHERE, np.where(told, at, _NO_USAGE))
 
 
-def _found(sorted_ids: Keys, wanted: Keys) -> Integers:
-    """The place of each id among sorted ones; -1 where it is not there."""
-    if not sorted_ids.size or not wanted.size:
-        return np.full(wanted.size, -1)
-    # The first half of an id nearly always tells it, and numbers are compared twenty times faster than bytes.
-    first, asked = (each.view(">u8").reshape(-1, 2)[:, 0].astype(np.uint64) for each in (sorted_ids, wanted))
-    at = np.searchsorted(first, asked) if (first[1:] > first[:-1]).all() else np.searchsorted(sorted_ids, wanted)
-    at = np.minimum(at, sorted_ids.size - 1)
-    return np.where(sorted_ids[at] == wanted, at, -1)
-
-
 def _cavity_table(names: list[tuple[str, ...]], numbers: dict[str, int]) -> tuple[Integers, Integers]:
     """The numbers of all names of cavities, sorted, and by arrangement and name the place of the cavity, -1 for none."""
     of = sorted({numbers[name] for each in names for name in each})
@@ -383,6 +384,8 @@ def limiting(census: Census) -> list[str | None]:
 
 
 def active(census: Census) -> tuple[Integers, Fleet]:
-    """The connectors that are not retired, by number, and the fleet of them."""
+    """The connectors that are not retired, by number, about in the order of their ids, and the fleet of them."""
     chosen = np.flatnonzero(~census.retired)
+    # In this order an index takes them up in half the time.
+    chosen = chosen[np.argsort(columns.halves(census.connectors[chosen]), kind="stable")]
     return chosen, fleet.select(census.fleet, chosen)

@@ -81,50 +81,31 @@ class Numbers(dict[Any, int]):
         return number
 
 
-class Heads:
-    """What the heads say, connector by connector."""
+class Definitions:
+    """What connectors are: of each the number of its arrangement, of its rating, and whether it came new and empty."""
 
     def __init__(self) -> None:
-        self.ids = bytearray()
-        self.entries, self.registered, self.sizes = array("l"), array("q"), array("l")
-        self.figures, self.arrangements, self.parts = array("l"), array("l"), array("l")
-        self.places, self.at_assets, self.flags = array("l"), array("l"), array("b")
-        self.standings = array("l")
         self.names: list[tuple[str, ...]] = []
-        self.assets, self.unreadable = Numbers(), 0
-        self.place, self.part, self.figure, self.standing = Numbers(), Numbers(), Numbers(), Numbers()
+        self.figure = Numbers()
         self._arrangement: dict[bytes, int] = {}
+        self._of: dict[bytes, tuple[int, int, bool]] = {}
+        self._alike: dict[tuple[int, int, bool], tuple[int, int, bool]] = {}
 
     def add(self, rows: list[Any]) -> None:
-        """Take note of some heads."""
+        """Take note of some definitions."""
         for row in rows:
             try:
-                state, definition = STATES.decode(row["state"]), _bodies.decode(row["definition"]).definition
+                read = _bodies.decode(row["body"]).definition
             except (msgspec.DecodeError, UnicodeDecodeError):
-                self.unreadable += 1
                 continue
-            arrangement = self._arranged(bytes(definition.cavities))
-            if len(self.names[arrangement]) != len(state.cavities):
-                self.unreadable += 1
-                continue
-            self._add(row, state, definition)
-            self.arrangements.append(arrangement)
+            empty = read.history == "new" and not read.populated
+            found = self._arranged(bytes(read.cavities)), self.figure[_figure(read.rating)], empty
+            # A fleet has few that differ: kept once each, the others cost a pointer.
+            self._of[row["connector"].bytes] = self._alike.setdefault(found, found)
 
-    def _add(self, row: Any, state: _State, definition: _Definition) -> None:
-        self.ids += row["connector"].bytes
-        self.entries.append(row["entries"])
-        self.registered.append(microseconds(row["registered_at"]))
-        self.sizes.append(len(state.cavities))
-        self.places.append(self.place[row["family"], row["zone"]])
-        self.parts.append(self.part[row["part_number"], row["family"]])
-        self.at_assets.append(-1 if row["asset"] is None else self.assets[row["asset"]])
-        rating, empty = definition.rating, definition.history == "new" and not definition.populated
-        self.figures.append(self.figure[_figure(rating)])
-        self.flags.append(state.whole.retired + 2 * empty)
-        standing = self.standing
-        self.standings.extend(
-            [standing[c.known, c.occupied, c.insertions, c.removals, c.tine_entries] for c in state.cavities]
-        )
+    def take(self, connector: bytes) -> tuple[int, int, bool] | None:
+        """What is known of a connector, once; None where nothing is."""
+        return self._of.pop(connector, None)
 
     def _arranged(self, cavities: bytes) -> int:
         number = self._arrangement.get(cavities)
@@ -132,6 +113,52 @@ class Heads:
             number = self._arrangement[cavities] = len(self.names)
             self.names.append(tuple(each.id for each in msgspec.json.decode(cavities, type=list[_Named])))
         return number
+
+
+class Heads:
+    """What the heads say, connector by connector, in the order in which they come."""
+
+    def __init__(self, definitions: Definitions) -> None:
+        self._definitions = definitions
+        self.ids = bytearray()
+        self.entries, self.registered, self.sizes = array("l"), array("q"), array("l")
+        self.figures, self.arrangements, self.parts = array("l"), array("l"), array("l")
+        self.places, self.at_assets, self.flags = array("l"), array("l"), array("b")
+        self.standings = array("i")
+        self.assets, self.unreadable = Numbers(), 0
+        self.place, self.part, self.standing = Numbers(), Numbers(), Numbers()
+
+    def add(self, rows: list[Any]) -> None:
+        """Take note of some heads."""
+        names = self._definitions.names
+        for row in rows:
+            connector = row["connector"].bytes
+            defined = self._definitions.take(connector)
+            try:
+                state = STATES.decode(row["state"])
+            except (msgspec.DecodeError, UnicodeDecodeError):
+                state = None
+            if state is None or defined is None or len(names[defined[0]]) != len(state.cavities):
+                self.unreadable += 1
+                continue
+            self._add(connector, row, state, defined)
+
+    def _add(self, connector: bytes, row: Any, state: _State, defined: tuple[int, int, bool]) -> None:
+        arrangement, figure, empty = defined
+        self.ids += connector
+        self.entries.append(row["entries"])
+        self.registered.append(microseconds(row["registered_at"]))
+        self.sizes.append(len(state.cavities))
+        self.places.append(self.place[row["family"], row["zone"]])
+        self.parts.append(self.part[row["part_number"], row["family"]])
+        self.at_assets.append(-1 if row["asset"] is None else self.assets[row["asset"]])
+        self.arrangements.append(arrangement)
+        self.figures.append(figure)
+        self.flags.append(state.whole.retired + 2 * empty)
+        standing = self.standing
+        self.standings.extend(
+            [standing[c.known, c.occupied, c.insertions, c.removals, c.tine_entries] for c in state.cavities]
+        )
 
 
 def _figure(rating: _Rating | None) -> tuple[int, bool, bool]:

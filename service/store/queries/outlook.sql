@@ -1,13 +1,22 @@
 -- What the outlook is worked out from, and what its runs said.
 
+-- name: census_patience
+-- Let this transaction join a large fleet without writing it down in between.
+select set_config('work_mem', '256MB', true) as work_mem;
+
+-- name: census_definitions
+-- What connectors are, all or these.
+select d.connector, d.body
+from tinebook.definition as d
+join tinebook.head as h on h.connector = d.connector and h.definition = d.number
+where $1::uuid[] is null or d.connector = any ($1::uuid[]);
+
 -- name: census_heads
--- What is known of connectors, all or these: state, what they are, where they are. In the order of their ids.
-select h.connector, h.entries, h.state, h.asset, h.zone, d.body as definition, c.part_number, c.family, c.registered_at
+-- What is known of connectors, all or these, and where they are.
+select h.connector, h.entries, h.state, h.asset, h.zone, c.part_number, c.family, c.registered_at
 from tinebook.head as h
-join tinebook.definition as d on d.connector = h.connector and d.number = h.definition
 join tinebook.connector as c on c.connector = h.connector
-where $1::uuid[] is null or h.connector = any ($1::uuid[])
-order by h.connector;
+where $1::uuid[] is null or h.connector = any ($1::uuid[]);
 
 -- name: census_acts
 -- Entries that used retainers up, of all connectors or these, without those that were recorded in error. Texts as numbers. In RFC

@@ -4,7 +4,7 @@ import gc
 import os
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from datetime import UTC, datetime
+from datetime import UTC, datetime, time
 from importlib import metadata
 
 from litestar import Litestar
@@ -15,6 +15,7 @@ from service.api import http, openapi
 from service.api.services import Services
 from service.feed import addresses
 from service.feed.posting import Caller
+from service.outlook_daily import Daily
 from service.pages import openid, part_numbers, planner
 from service.settings import Settings
 from service.store import database, migrate
@@ -41,12 +42,17 @@ def build_app(config: Settings, pace: Pace | None = None) -> Litestar:
         caller = Caller(networks, config.webhook_authority, config.webhook_timeout_s)
         deliverer = Deliverer(dsn, caller, now, pace or Pace(log_days=config.delivery_log_days))
         deliverer.start()
+        daily = None if config.outlook_at is None else Daily(time.fromisoformat(config.outlook_at), dsn, now)
+        if daily is not None:
+            daily.start()
         app.state.services = Services(pool, recorder, reference, config.house, now, caller)
         app.state.provider = _provider(config)
         app.state.openapi = messages.to_json(openapi.document(metadata.version("tinebook")))
         try:
             yield
         finally:
+            if daily is not None:
+                await daily.close()
             await deliverer.close()
             await recorder.close()
             await pool.close()

@@ -2,11 +2,11 @@
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal
 from urllib.parse import urlsplit
 
 import msgspec
-from msgspec import Struct
+from msgspec import Meta, Struct
 
 from service.core.entries import HouseRule
 from service.feed import addresses
@@ -39,6 +39,8 @@ class Settings(Struct, frozen=True, kw_only=True):
     """The house rule where a count or a rating is not known: never go."""
     nearing_fraction: float = 0.8
     """The fraction of a rating from which an insertion is answered with a warning."""
+    outlook_at: Annotated[str, Meta(pattern="^([01][0-9]|2[0-3]):[0-5][0-9]$")] | None = None
+    """Compute the outlook every day at this time of day (UTC), in a process beside the service. Without it nobody does."""
     oidc_issuer: str | None = None
     """OpenID Connect for the pages: the provider's issuer. Without it they are signed in to with a token alone."""
     oidc_client_id: str | None = None

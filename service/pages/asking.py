@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any, TypeVar
+from urllib.parse import parse_qsl
 
 from msgspec import Struct
 
@@ -33,24 +34,29 @@ AS_OF = Field("as_of", "As of (UTC)", kind="datetime-local")
 
 def tidied(request: Asked) -> str | None:
     """The address without the fields that a form left empty; None where there are none such."""
-    told = request.query_params.multi_items()
+    told = _told(request)
     if all(value != "" for _, value in told):
         return None
     query: dict[str, list[str]] = {}
     for name, value in told:
-        query.setdefault(name, []).append(str(value))
+        query.setdefault(name, []).append(value)
     return addresses.page(request.url.path, **query)
 
 
 def read(request: Asked, wanted: type[T], *, many: Sequence[str] = ()) -> T:
     """The query as a message; `many` are the fields that may stand more than once. Raises the problem where it can't be one."""
     told: dict[str, Any] = {}
-    for name, value in request.query_params.multi_items():
+    for name, value in _told(request):
         if name in many:
             told.setdefault(name, []).append(value)
         else:
             told[name] = _instant(value) if name == AS_OF.name else value
     return reading.query(told, wanted)
+
+
+def _told(request: Asked) -> list[tuple[str, str]]:
+    """Names and values as they stand in the address, in its order."""
+    return parse_qsl(request.url.query or "", keep_blank_values=True)
 
 
 def _instant(value: str) -> str:

@@ -14,6 +14,7 @@ from service import fleet_messages as messages
 from service import problems
 from service.api import reading
 from service.api.services import Services
+from service.core import entries
 from service.core.discrepancies import Code, Seriousness
 from service.core.entries import Entry, Kind, Note, Text
 from service.core.markup import EMPTY, Markup, element, joined, text
@@ -80,7 +81,7 @@ class Act(Struct, frozen=True, kw_only=True):
     about: UUID
     reason: Annotated[Note, Meta(min_length=1)]
     by: Text
-    code: Text | None = None
+    code: Code | None = None
 
 
 async def page(request: Asked, visitor: Visitor) -> Sheet:
@@ -267,7 +268,7 @@ def _form(line: messages.DiscrepancyLine, asked: Asking, visitor: Visitor) -> Ma
 async def resolve(request: Asked, visitor: Visitor) -> Redirect:
     """Write the entry that resolves one, and go back to the list. Sent twice, it is written once."""
     services: Services = request.app.state.services
-    form = {name: value for name, value in (await request.form()).items() if value != ""}
+    form = {name: str(value).strip() for name, value in (await request.form()).items()}
     act = _read(form)
     now = services.clock()
     entry = Entry(
@@ -281,6 +282,9 @@ async def resolve(request: Asked, visitor: Visitor) -> Redirect:
         refers_to=act.about if act.kind is Kind.RESOLUTION else None,
         code=act.code if act.kind is Kind.RESOLUTION else None,
     )
+    faults = entries.faults(entry)
+    if faults:
+        raise problems.raised(problems.Type.INVALID_ENTRY, "; ".join(each.text for each in faults))
     if services.reference.stale:
         async with services.pool.acquire() as connection:
             await services.reference.refresh(connection)
@@ -288,12 +292,12 @@ async def resolve(request: Asked, visitor: Visitor) -> Redirect:
     (result,) = await services.recorder.record([submission])
     if result.problem is not None and result.problem.type != problems.Type.ID_REUSED.uri:
         raise problems.ProblemRaised(result.problem)
-    back = door.local(str(form.get("back", addresses.DISCREPANCIES)))
+    back = door.local(form.get("back", addresses.DISCREPANCIES))
     return Redirect(f"{back}{'&' if '?' in back else '?'}recorded={act.id}", status_code=303)
 
 
-def _read(form: dict[str, object]) -> Act:
-    told = {name: value for name, value in form.items() if name in Act.__struct_fields__}
+def _read(form: dict[str, str]) -> Act:
+    told = {name: value for name, value in form.items() if name in Act.__struct_fields__ and value}
     try:
         act = msgspec.convert(told, Act, strict=False)
     except msgspec.ValidationError as error:

@@ -80,6 +80,7 @@ async def page(request: Asked, visitor: Visitor) -> Sheet:
         _questions(asked, everything=everything),
         asking.form(addresses.SIGNALS, _FIELDS, values, about=asked.about if asked.about != "tool" else ""),
         element("p", element("strong", text(report.says))),
+        layout.lines(*(text(each.says) for each in report.signals if each.verdict == "shown")),
         _counted(report),
         _table(report) if report.signals else layout.nothing("No unit fits."),
         asking.pager(asked.address() if asked.cursor else None, asked.address(cursor=cursor) if cursor else None),
@@ -123,7 +124,6 @@ def _table(report: messages.SignalReport) -> Markup:
         Column("Expected", number=True),
         Column(f"Effect, {_EFFECTS[report.effect]} (90 %)", number=True),
         Column("q", number=True),
-        Column("What that says"),
     )
     return tables.listed("The clearest first", columns, [_row(each, report) for each in report.signals])
 
@@ -140,7 +140,6 @@ def _row(each: messages.SignalLine, report: messages.SignalReport) -> tuple[Mark
         text("-" if each.expected is None else f"{each.expected:,.1f}"),
         text(_effect(each, report.effect)),
         text("-" if each.q_value is None else f"{each.q_value:.3f}" if each.q_value >= 0.001 else "under 0.001"),  # noqa: PLR2004 - three places
-        text(each.says),
     )
 
 

@@ -65,10 +65,10 @@ class Program:
             return False
 
 
-def service(dsn: str, port: int, log: Path) -> Program:
-    """The service on a database that is migrated already."""
+def service(dsn: str, port: int, log: Path, more: Mapping[str, str] | None = None) -> Program:
+    """The service on a database that is migrated already; `more` are settings beside it."""
     command = [str(Path(sys.executable).parent / "tinebook"), "serve", "--port", str(port)]
-    return Program(command, port, log, {"TINEBOOK_DSN": dsn})
+    return Program(command, port, log, {"TINEBOOK_DSN": dsn, **(more or {})})
 
 
 def bench(service_url: str, port: int, log: Path, package: Path | None = None) -> Program:

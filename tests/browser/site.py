@@ -11,11 +11,11 @@ CAVITIES = ("1", "2", "C", "c")
 
 
 class Site:
-    """The service and the page's server in front of it. `token` is a bench's, as a device has it."""
+    """The service and the page's server in front of it. `token` is a bench's, as a device has it; `admin` opens all."""
 
     def __init__(self, dsn: str, tokens: dict[str, str], folder: Path) -> None:
         first, second = programs.free_ports(2)
-        self.dsn, self.folder, self.token = dsn, folder, tokens["bench"]
+        self.dsn, self.folder, self.token, self.admin = dsn, folder, tokens["bench"], tokens["admin"]
         self.service = programs.service(dsn, first, folder / "service.log")
         self.bench = programs.bench(self.service.address, second, folder / "bench.log")
         self._headers = {"Authorization": f"Bearer {tokens['admin']}"}

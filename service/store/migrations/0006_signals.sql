@@ -3,7 +3,7 @@
 -- Entries come nearly in the order of time, so a summary of each stretch of the table suffices and costs writes nothing to speak
 -- of. Of several ranges, since an import of old books lies among new entries.
 -- squawk-ignore require-concurrent-index-creation
-create index entry_by_time on tinebook.entry using brin (performed_at timestamptz_minmax_multi_ops);
+create index entry_by_time on tinebook.entry using brin (performed_at timestamptz_minmax_multi_ops) with (autosummarize = on);
 -- squawk-ignore require-concurrent-index-creation
 create index entry_turning on tinebook.entry (kind, connector, performed_at)
     where kind in ('correction', 'placement', 'renewal', 'retirement');

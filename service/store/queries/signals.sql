@@ -314,5 +314,6 @@ where z.number <= $8::integer
 order by z.family, z.contact_size, z.number, r.cycles, r.force_n;
 
 -- name: signal_room
--- Sort in memory, until the transaction ends.
-select set_config('work_mem', '128MB', true) as work_mem;
+-- Until the transaction ends: sort in memory, and plan for the stretch of time that is asked about.
+select set_config('work_mem', '128MB', true) as work_mem,
+       set_config('plan_cache_mode', 'force_custom_plan', true) as plan_cache_mode;

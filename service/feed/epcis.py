@@ -5,6 +5,7 @@ with the steps `installing` and `removing`. EPCIS has no place for the cavity; i
 no serial, so it is a quantity of one of its class. Who did the work is left out: partners need not know.
 """
 
+import itertools
 import warnings
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta
@@ -61,15 +62,19 @@ def _part(text: str) -> str:
 
 
 def facts(recorded: Recorded, uri: str, history: Sequence[Recorded]) -> Fact | None:
-    """What there is to tell of an entry; None where it is nothing for EPCIS. `history` is its connector's.
+    """What there is to tell of an entry; None where it is nothing for EPCIS. `history` is its connector's, as it was recorded.
 
-    A correction tells of the entry that it voids; one without effect tells of nothing.
+    A correction tells of the entry that it voids, once more. One that came before that entry is told with it instead, so
+    that the last a partner hears of an event is how it stands. One without effect tells of nothing.
     """
     entry = recorded.entry
+    void = references.read(history).void
+    earlier = list(itertools.takewhile(lambda each: each.entry.id != entry.id, history))
     if entry.kind is not Kind.CORRECTION:
-        return _told(recorded, uri, history, None)
-    before = next((each for each in history if each.entry.id == entry.corrects), None)
-    if before is None or before.entry.id not in references.read(history).void:
+        voiding = (each for each in earlier if each.entry.corrects == entry.id and entry.id in void and each.entry.note)
+        return _told(recorded, uri, history, next(voiding, None))
+    before = next((each for each in earlier if each.entry.id == entry.corrects), None)
+    if before is None or before.entry.id not in void or not entry.note:
         return None
     return _told(before, uri, history, recorded)
 

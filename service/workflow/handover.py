@@ -5,7 +5,7 @@ from datetime import datetime
 from uuid import UUID
 
 from service.core import chain
-from service.core.entries import Kind, Recorded
+from service.core.entries import Recorded
 from service.feed import epcis, events
 from service.feed.events import Item
 from service.store import ledger
@@ -21,20 +21,15 @@ async def document(
 ) -> tuple[epcis.Json, int]:
     """A document of what stands in the feed after a position, and the position from which to go on."""
     page = await feeding.page(connection, after, Wanted(_TYPES, connector), limit)
+    connectors = {each.connector for each in page.items if each.connector is not None}
     histories: dict[UUID | None, Sequence[Recorded]] = {
-        each.connector: [recorded for _, recorded in await ledger.history(connection, each.connector, None)]
-        for each in page.items
-        if each.connector is not None and _needs_history(each)
+        each: [recorded for _, recorded in await ledger.history(connection, each, None)] for each in connectors
     }
     told = [
         epcis.facts(chain.decode_body(each.body).recorded, _uri(each), histories.get(each.connector, ()))
         for each in page.items
     ]
     return epcis.document([each for each in told if each is not None], now), page.position
-
-
-def _needs_history(item: Item) -> bool:
-    return item.topic in {f"entry.{Kind.CORRECTION}", f"entry.{Kind.REMOVAL}"}
 
 
 def _uri(item: Item) -> str:

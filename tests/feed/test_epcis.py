@@ -157,6 +157,24 @@ def test_corrections(service: Started) -> None:
     assert declaration["tinebook:because"] == "wrong connector"
 
 
+def test_a_correction_that_came_first(service: Started) -> None:
+    """An entry whose correction arrived before it is handed over once, as the error that it is."""
+    wrong, good = entry("insertion"), entry("insertion", "c")
+    void = entry("correction", None, 2, corrects=wrong["id"], note="wrong connector")
+    later = entry("correction", None, 3, corrects=good["id"], note="wrong too")
+
+    async def work() -> list[dict[str, Any]]:
+        async with service() as client:
+            await client.post("/v1/connectors", json=registration())
+            await post(client, void)
+            await post(client, wrong, good, later)
+            return await handed_over(client)
+
+    found = [(each["eventID"], "errorDeclaration" in each) for each in run(work())]
+    named = [f"urn:uuid:{each['id']}" for each in (wrong, good)]
+    assert found == [(named[0], True), (named[1], False), (named[1], True)]
+
+
 def test_the_parts_make_the_whole(service: Started) -> None:
     """Following `Link`, a partner gets every event once; a part may hold none; a connector's are to be had alone."""
 

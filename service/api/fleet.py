@@ -11,7 +11,7 @@ from service.api import handlers, reading
 from service.api.handlers import Call, Reply
 from service.api.services import Services
 from service.messages import Written
-from service.workflow import discrepancies, fleet, merging
+from service.workflow import benches, discrepancies, fleet, merging
 
 T = TypeVar("T", bound=Struct)
 
@@ -104,13 +104,13 @@ async def put_bench(services: Services, call: Call) -> Reply:
     name = handlers.key(call.path["bench"])
     asked: messages.BenchPut = call.body
     async with services.pool.acquire() as connection:
-        await fleet.put_bench(connection, name, asked.shop)
+        await benches.put(connection, name, asked.shop)
     return Reply(200, Written(key=name))
 
 
 async def list_benches(services: Services, call: Call) -> Reply:
     """The benches of which the shop is known."""
-    after = reading.cursor(call.query.cursor, fleet.BenchCursor)
+    after = reading.cursor(call.query.cursor, benches.Cursor)
     async with services.pool.acquire() as connection:
-        found, following = await fleet.benches(connection, after, call.query.limit)
+        found, following = await benches.page(connection, after, call.query.limit)
     return Reply(200, messages.BenchList(benches=found, next=reading.encode_cursor(following)))

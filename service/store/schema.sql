@@ -63,6 +63,10 @@ begin
 end;
 $$;
 
+CREATE FUNCTION tinebook.stated(body bytea, field text) RETURNS text
+    LANGUAGE sql IMMUTABLE PARALLEL SAFE
+    RETURN CASE WHEN (POSITION((convert_to((('"'::text || field) || '":"'::text), 'UTF8'::name)) IN (body)) = 0) THEN NULL::text WHEN (POSITION(('\x5c'::bytea) IN (body)) = 0) THEN split_part(split_part(convert_from(body, 'UTF8'::name), (('"'::text || field) || '":"'::text), 2), '"'::text, 1) ELSE ((convert_from(body, 'UTF8'::name))::jsonb #>> ARRAY['recorded'::text, 'entry'::text, field]) END;
+
 CREATE TABLE tinebook.asset_usage (
     asset text NOT NULL,
     day date NOT NULL,

@@ -15,7 +15,7 @@ from service.core.resolving import Way
 from service.messages import LedgerLine, PlaceView
 from service.store import database
 from service.store.database import Connection
-from service.workflow import fleet
+from service.workflow import benches, fleet
 
 PAGE = 200
 _DAY_S = 86_400.0
@@ -85,9 +85,7 @@ async def each(connection: Connection, filters: Filters, now: datetime) -> Async
 
 async def _rows(connection: Connection, filters: Filters, after: Cursor | None, limit: int) -> list[Any]:
     start = tuple(getattr(after, name) for name in Cursor.__struct_fields__) if after else _START
-    return await database.fetch(
-        connection,
-        "discrepancy_page",
+    told = (
         *start,
         limit,
         filters.code.value if filters.code else None,
@@ -98,8 +96,10 @@ async def _rows(connection: Connection, filters: Filters, after: Cursor | None, 
         filters.position,
         filters.family,
         filters.part_number,
-        await fleet.benches_meant(connection, filters.bench, filters.shop),
     )
+    meant = await benches.meant(connection, filters.bench, filters.shop)
+    order = Cursor.__struct_fields__
+    return await fleet.of_benches(connection, "discrepancy_page", told, meant, order, limit)
 
 
 def _cursor(row: Any) -> Cursor:

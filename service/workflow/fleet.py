@@ -1,7 +1,9 @@
 """The fleet's reports of wear: who is not within the rating, and how the wear is spread. Rows for API, page and export alike."""
 
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterable, Sequence
 from datetime import datetime
+from functools import partial
+from operator import itemgetter
 from typing import Annotated, Any
 from uuid import UUID
 
@@ -11,14 +13,14 @@ from service import fleet_messages as messages
 from service import problems
 from service.core import limits, reported, states
 from service.core.cycles import Wear
-from service.core.entries import CavityId, HouseRule, Text
+from service.core.entries import CavityId, Definition, HouseRule
 from service.core.limits import RANK, LimitLine
 from service.core.reported import Subject
 from service.messages import PlaceView
 from service.store import database, fleet, ledger
 from service.store.database import Connection
 from service.store.fleet import WornRow
-from service.workflow import past
+from service.workflow import benches, past
 
 PAGE = 500
 _AT_ONCE = 20
@@ -73,8 +75,9 @@ async def connectors(
     """Connectors that are not within their rating, worst first, and the cursor of the next page."""
     async with database.report(connection):
         start = (after.rank, after.urgency, after.connector) if after else (None, None, None)
-        found = await _found(connection, filters)
-        rows = await database.fetch(connection, "cycle_limits", *start, limit + 1, _ranks(filters), *found)
+        meant = await benches.meant(connection, filters.bench, filters.shop)
+        told = (*start, limit + 1, _ranks(filters), *_places(filters))
+        rows = await of_benches(connection, "cycle_limits", told, meant, ("rank", "urgency", "connector"), limit + 1)
     lines = tuple(_line(row["connector"], row["serial"], _limit_line(row)) for row in rows[:limit])
     last = rows[limit - 1] if len(rows) > limit else None
     return lines, Cursor(last["rank"], last["urgency"], last["connector"]) if last else None
@@ -93,31 +96,37 @@ async def cavities(
     Those of which nothing is known come last, read from the states of connectors that have such.
     """
     async with database.report(connection):
-        found = await _found(connection, filters)
-        pairs = await _worn(connection, filters, found, after, limit + 1)
+        meant = await benches.meant(connection, filters.bench, filters.shop)
+        pairs = await _worn(connection, filters, meant, after, limit + 1)
         if len(pairs) <= limit and (not filters.wear or Wear.UNKNOWN in filters.wear):
             rest = limit + 1 - len(pairs)
-            pairs += await _unknown(connection, definitions, house, found, after, rest)
+            read = partial(_with_unknown, connection, _places(filters), meant)
+            pairs += await _unknown(read, lambda wanted: definitions.fetch(connection, wanted), house, after, rest)
     last = pairs[limit - 1][1] if len(pairs) > limit else None
     following = CavityCursor(last.rank, last.urgency, last.connector, last.cavity) if last else None
     return tuple(_cavity(serial, row) for serial, row in pairs[:limit]), following
 
 
-_Found = tuple[str | None, str | None, str | None, str | None, str | None, Sequence[str] | None]
-"""Asset, zone, position, family, part number, and any of these benches."""
+async def of_benches(
+    connection: Connection,
+    statement: str,
+    told: Sequence[object],
+    meant: Sequence[str] | None,
+    order: Sequence[str],
+    limit: int,
+) -> list[Any]:
+    """The first rows of a statement whose last filter is a bench, in its order, for any of these benches (None: for all).
+
+    Each bench is asked for by itself: in the order of a list only the rows of one can be read off an index.
+    """
+    if meant is None:
+        return await database.fetch(connection, statement, *told, None)
+    rows = [row for each in meant for row in await database.fetch(connection, statement, *told, each)]
+    return sorted(rows, key=itemgetter(*order))[:limit]
 
 
-async def _found(connection: Connection, filters: Filters) -> _Found:
-    meant = await benches_meant(connection, filters.bench, filters.shop)
-    return filters.asset, filters.zone, filters.position, filters.family, filters.part_number, meant
-
-
-async def benches_meant(connection: Connection, bench: str | None, shop: str | None) -> list[str] | None:
-    """The benches that a filter means: one, those of a shop, or both at once; None for any."""
-    if shop is None:
-        return None if bench is None else [bench]
-    rows = await database.fetch(connection, "benches_of", shop)
-    return [row["name"] for row in rows if bench in (None, row["name"])]
+def _places(filters: Filters) -> tuple[str | None, ...]:
+    return filters.asset, filters.zone, filters.position, filters.family, filters.part_number
 
 
 def _ranks(filters: Filters) -> list[int] | None:
@@ -125,18 +134,26 @@ def _ranks(filters: Filters) -> list[int] | None:
 
 
 async def _worn(
-    connection: Connection, filters: Filters, found: _Found, after: CavityCursor | None, limit: int
+    connection: Connection, filters: Filters, meant: Sequence[str] | None, after: CavityCursor | None, limit: int
 ) -> list[tuple[str, WornRow]]:
     start = (after.rank, after.urgency, after.connector, after.cavity) if after else (None, None, None, None)
-    rows = await database.fetch(connection, "worn_cavities", *start, limit, _ranks(filters), *found)
+    told = (*start, limit, _ranks(filters), *_places(filters))
+    order = ("rank", "urgency", "connector", "cavity")
+    rows = await of_benches(connection, "worn_cavities", told, meant, order, limit)
     return [(row["serial"], WornRow(*(row[name] for name in WornRow.__struct_fields__))) for row in rows]
 
 
+async def _with_unknown(
+    connection: Connection, places: tuple[str | None, ...], meant: Sequence[str] | None, start: UUID
+) -> list[Any]:
+    told = (start, _AT_ONCE, *places)
+    return await of_benches(connection, "connectors_with_unknown", told, meant, ("connector",), _AT_ONCE)
+
+
 async def _unknown(
-    connection: Connection,
-    definitions: ledger.Definitions,
+    read: Callable[[UUID], Awaitable[list[Any]]],
+    defined: Callable[[Iterable[tuple[UUID, int]]], Awaitable[dict[tuple[UUID, int], Definition]]],
     house: HouseRule,
-    found: _Found,
     after: CavityCursor | None,
     limit: int,
 ) -> list[tuple[str, WornRow]]:
@@ -144,8 +161,8 @@ async def _unknown(
     start = begun.connector if begun else UUID(int=0)
     pairs: list[tuple[str, WornRow]] = []
     while len(pairs) < limit:
-        rows = await database.fetch(connection, "connectors_with_unknown", start, _AT_ONCE, *found)
-        known = await definitions.fetch(connection, ((row["connector"], row["definition"]) for row in rows))
+        rows = await read(start)
+        known = await defined((row["connector"], row["definition"]) for row in rows)
         for row in rows:
             definition = known[row["connector"], row["definition"]]
             subject = reported.judge(definition, states.decode(row["state"]), row["bench"], house)
@@ -217,7 +234,7 @@ async def past_connectors(
 ) -> tuple[tuple[messages.CycleLimitLine, ...], PastCursor | None]:
     """As `connectors`, of a past moment: what the ledger held then, in the order of the connectors' ids."""
     async with database.report(connection):
-        wanted = _wanted(filters, (await _found(connection, filters))[5])
+        wanted = _wanted(filters, await benches.meant(connection, filters.bench, filters.shop))
 
         def lines(subject: Subject) -> list[LimitLine]:
             line = subject.line
@@ -232,7 +249,7 @@ async def past_cavities(
 ) -> tuple[tuple[messages.CavityLimitLine, ...], PastCursor | None]:
     """As `cavities`, of a past moment: what the ledger held then, in the order of the connectors' ids."""
     async with database.report(connection):
-        wanted = _wanted(filters, (await _found(connection, filters))[5])
+        wanted = _wanted(filters, await benches.meant(connection, filters.bench, filters.shop))
 
         def lines(subject: Subject) -> list[WornRow]:
             return [each for each in shown(subject) if wanted(subject, _WEARS[each.rank])]
@@ -241,7 +258,7 @@ async def past_cavities(
     return tuple(_cavity(serial, row) for serial, _, row in page.lines), page.following
 
 
-def _wanted(filters: Filters, benches: Sequence[str] | None) -> Any:
+def _wanted(filters: Filters, meant: Sequence[str] | None) -> Any:
     places = [(name, getattr(filters, name)) for name in ("asset", "zone", "position", "family", "part_number")]
     places = [(name, value) for name, value in places if value is not None]
 
@@ -249,7 +266,7 @@ def _wanted(filters: Filters, benches: Sequence[str] | None) -> Any:
         return (
             (not filters.wear or wear in filters.wear)
             and all(getattr(subject.where, name) == value for name, value in places)
-            and (benches is None or subject.where.bench in benches)
+            and (meant is None or subject.where.bench in meant)
         )
 
     return wanted
@@ -347,7 +364,7 @@ async def _groups(
 ) -> tuple[str, str | None, Sequence[str] | None]:
     """The dimension, what its groups have to be parts of, and their names, where these are limited."""
     if by == "bench":
-        return by, None, (await _found(connection, filters))[5]
+        return by, None, await benches.meant(connection, filters.bench, filters.shop)
     own = getattr(filters, by)
     names = None if own is None else [own]
     if by == "zone" and filters.asset is not None:
@@ -376,23 +393,3 @@ async def cycles(connection: Connection, family: str | None) -> messages.CyclesR
             for row in rows
         )
     )
-
-
-class BenchCursor(Struct, frozen=True, array_like=True):
-    """Where the next page of benches begins."""
-
-    name: Text
-
-
-async def put_bench(connection: Connection, name: str, shop: str) -> None:
-    """Say to which shop a bench belongs."""
-    await database.run(connection, "put_bench", name, shop)
-
-
-async def benches(
-    connection: Connection, after: BenchCursor | None, limit: int
-) -> tuple[tuple[messages.BenchView, ...], BenchCursor | None]:
-    """A page of the benches of which the shop is known, by name."""
-    rows = await database.fetch(connection, "bench_page", after.name if after else None, limit + 1)
-    found = tuple(messages.BenchView(name=row["name"], shop=row["shop"]) for row in rows[:limit])
-    return found, BenchCursor(rows[limit - 1]["name"]) if len(rows) > limit else None

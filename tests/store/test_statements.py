@@ -110,8 +110,8 @@ def test_each_filter_of_the_connectors_has_its_index(dsn: str) -> None:
             await _filled(connection)
             await connection.execute(_PLACED)
             for name, (filters, index, most) in PAGES.items():
-                plan = await _explained(connection, "connector_page", [None, None, 50, None, None, *filters])
-                used, touched = _walk(plan["Plan"])
+                plan = await explained(connection, "connector_page", [None, None, 50, None, None, *filters])
+                used, touched = walk(plan["Plan"])
                 assert index in used, (name, used)
                 assert touched <= most, (name, touched)
 
@@ -139,8 +139,8 @@ def test_hot_statements_use_their_index(dsn: str) -> None:
         async with database.owner(dsn) as connection:
             one = await _filled(connection)
             for name, (arguments, index, most) in HOT.items():
-                plan = await _explained(connection, name, [_filled_in(each, one) for each in arguments])
-                used, touched = _walk(plan["Plan"])
+                plan = await explained(connection, name, [_filled_in(each, one) for each in arguments])
+                used, touched = walk(plan["Plan"])
                 assert index in used, (name, used)
                 assert touched <= most, (name, touched)
 
@@ -153,7 +153,8 @@ def _filled_in(argument: Any, one: uuid.UUID) -> Any:
     return one if argument == "{id}" else argument
 
 
-async def _explained(connection: asyncpg.Connection, name: str, arguments: list[Any]) -> dict[str, Any]:
+async def explained(connection: asyncpg.Connection, name: str, arguments: list[Any]) -> dict[str, Any]:
+    """The plan of a named statement as it was carried out."""
     transaction = connection.transaction()
     await transaction.start()
     try:
@@ -164,12 +165,13 @@ async def _explained(connection: asyncpg.Connection, name: str, arguments: list[
     return found
 
 
-def _walk(node: dict[str, Any]) -> tuple[set[str], int]:
+def walk(node: dict[str, Any]) -> tuple[set[str], int]:
+    """The indexes that a plan goes through, and how many rows it touches."""
     used = {node["Index Name"]} if "Index Name" in node else set()
     touched = (node["Actual Rows"] + node.get("Rows Removed by Filter", 0)) * node["Actual Loops"]
     touched = touched if "Relation Name" in node else 0
     for child in node.get("Plans", ()):
-        below, rows = _walk(child)
+        below, rows = walk(child)
         used, touched = used | below, touched + rows
     return used, int(touched)
 

@@ -57,10 +57,12 @@ from unnest($1::uuid[], $2::text[], $3::text[], $4::text[], $5::text[], $6::text
 where d.connector = news.connector;
 
 -- name: add_to_wear
--- Add to the groups' counts, in rows of this session's own. In one order, for where two sessions do share rows.
+-- Add to the groups' counts, in rows of this session's own: 16 for the few large groups, where writers would else queue, 4 for
+-- the many small ones. In one order, for where two sessions do share rows.
 insert into tinebook.wear_sum as s (dimension, parent, name, shard, connectors, within, nearing, spent, over, unknown,
                                     discrepancies)
-select dimension, parent, name, pg_backend_pid() % 16, connectors, within, nearing, spent, over, unknown, discrepancies
+select dimension, parent, name,
+       pg_backend_pid() % case when dimension in ('fleet', 'zone', 'family', 'bench') then 16 else 4 end, connectors, within, nearing, spent, over, unknown, discrepancies
 from unnest($1::text[], $2::text[], $3::text[], $4::bigint[], $5::bigint[], $6::bigint[], $7::bigint[], $8::bigint[],
             $9::bigint[], $10::bigint[])
     as news (dimension, parent, name, connectors, within, nearing, spent, over, unknown, discrepancies)
@@ -130,7 +132,7 @@ where ($1::smallint is null or (l.rank, l.urgency, l.connector) > ($1::smallint,
   and ($8::text is null or l."position" = $8::text)
   and ($9::text is null or l.family = $9::text)
   and ($10::text is null or l.part_number = $10::text)
-  and ($11::text[] is null or l.bench = any($11::text[]))
+  and ($11::text is null or l.bench = $11::text)
 order by l.rank, l.urgency, l.connector
 limit $4::integer;
 
@@ -147,7 +149,7 @@ where ($1::smallint is null or (w.rank, w.urgency, w.connector, w.cavity) > ($1:
   and ($9::text is null or w."position" = $9::text)
   and ($10::text is null or w.family = $10::text)
   and ($11::text is null or w.part_number = $11::text)
-  and ($12::text[] is null or w.bench = any($12::text[]))
+  and ($12::text is null or w.bench = $12::text)
 order by w.rank, w.urgency, w.connector, w.cavity
 limit $5::integer;
 
@@ -164,7 +166,7 @@ where l.unknown_cavities > 0
   and ($5::text is null or l."position" = $5::text)
   and ($6::text is null or l.family = $6::text)
   and ($7::text is null or l.part_number = $7::text)
-  and ($8::text[] is null or l.bench = any($8::text[]))
+  and ($8::text is null or l.bench = $8::text)
 order by l.connector
 limit $2::integer;
 
@@ -284,7 +286,7 @@ where ($1::smallint is null
   and ($13::text is null or d."position" = $13::text)
   and ($14::text is null or d.family = $14::text)
   and ($15::text is null or d.part_number = $15::text)
-  and ($16::text[] is null or d.bench = any($16::text[]))
+  and ($16::text is null or d.bench = $16::text)
 order by d.rank, d.recorded_at, d.connector, d.number, d.code, d.cavity
 limit $7::integer;
 

@@ -77,7 +77,7 @@ group by 1, 2, 3, 4, 5;
 
 -- name: signal_reworked
 -- Connectors that had contacts taken out, with the number of days, and how long each was on the books, in days, retired ones up to
--- then. Work under an order that was carried out on at least $8 assets is a programme; days with nothing else come as `planned`.
+-- then. Work under an order that was carried out on at least $8 of today's assets is a programme; days with nothing else: `planned`.
 with chosen as materialized (
     select h.connector, h.asset, c.serial, c.part_number, c.family, c.registered_at
     from tinebook.head as h
@@ -149,7 +149,7 @@ left join lateral (
 where ($3::text is null or h.asset = $3::text) and ($4::text is null or h.zone = $4::text)
   and ($5::text is null or h."position" = $5::text) and ($6::text is null or c.family = $6::text)
   and ($7::text is null or c.part_number = $7::text)
-  and c.registered_at < $2::timestamptz and coalesce(r.retired_at, $2::timestamptz) > $1::timestamptz
+  and coalesce(f.first_at, c.registered_at) < $2::timestamptz and coalesce(r.retired_at, $2::timestamptz) > $1::timestamptz
 group by c.family, c.part_number;
 
 -- name: signal_places

@@ -39,7 +39,7 @@ class Settings(Struct, frozen=True, kw_only=True):
     """The house rule where a count or a rating is not known: never go."""
     nearing_fraction: float = 0.8
     """The fraction of a rating from which an insertion is answered with a warning."""
-    outlook_at: Annotated[str, Meta(pattern="^([01][0-9]|2[0-3]):[0-5][0-9]$")] | None = None
+    outlook_at: Annotated[str, Meta(pattern="^([01][0-9]|2[0-3]):[0-5][0-9]$(?!\\n)")] | None = None
     """Compute the outlook every day at this time of day (UTC), in a process beside the service. Without it nobody does."""
     oidc_issuer: str | None = None
     """OpenID Connect for the pages: the provider's issuer. Without it they are signed in to with a token alone."""

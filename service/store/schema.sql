@@ -608,7 +608,7 @@ CREATE INDEX delivery_by_time ON tinebook.delivery USING btree (at);
 
 CREATE INDEX delivery_by_webhook ON tinebook.delivery USING btree (webhook, delivery DESC);
 
-CREATE INDEX entry_by_time ON tinebook.entry USING brin (performed_at timestamptz_minmax_multi_ops);
+CREATE INDEX entry_by_time ON tinebook.entry USING brin (performed_at timestamptz_minmax_multi_ops) WITH (autosummarize='on');
 
 CREATE INDEX entry_by_work_order ON tinebook.entry USING btree (split_part(split_part(encode(body, 'escape'::text), '"work_order":"'::text, 2), '"'::text, 1), connector) WHERE (POSITION(('\x22776f726b5f6f72646572223a22'::bytea) IN (body)) > 0);
 

@@ -1,7 +1,6 @@
 """Signals in plain words: what one unit shows, what a whole question shows, and what must not be read into it."""
 
 import math
-from collections.abc import Sequence
 
 from msgspec import Struct
 
@@ -219,8 +218,3 @@ def _sure(q_value: float, verdict: Verdict) -> str:
     if verdict is Verdict.NOT_SHOWN:
         return "The data do not show a difference; chance alone gives this."
     return "Too little data to show a difference either way."
-
-
-def listed(names: Sequence[str], most: int = 3) -> tuple[str, ...]:
-    """The first few names."""
-    return tuple(names[:most])

@@ -4,6 +4,7 @@ import base64
 from pathlib import Path
 
 import pytest
+from PIL import Image
 from playwright.sync_api import BrowserContext, Page, Playwright, expect
 
 from tests.browser import films, phone
@@ -36,7 +37,7 @@ def test_a_photo_finds_the_connector(device: BrowserContext, site: Site, connect
 def test_a_picture_without_a_symbol_says_what_to_do(device: BrowserContext, site: Site, tmp_path: Path) -> None:
     """Nothing found, and no image at all, are said clearly, after the server's decoder has tried as well."""
     empty, broken = tmp_path / "empty.png", tmp_path / "broken.png"
-    empty.write_bytes(symbols.encoded(symbols.page()))
+    empty.write_bytes(symbols.encoded(Image.new("L", (640, 480), 200)))
     broken.write_bytes(b"no image at all")
     with phone.opened(device, site.address) as page:
         phone.set_up(page, site.token)

@@ -172,7 +172,7 @@ def alone(page: Page, line: Line, connector: str, *cavities: str) -> list[tuple[
 
 def test_what_is_parked_and_may_be_about_a_cavity_is_never_a_go_here(tab: Page, line: Line, site: Site) -> None:
     """Under a mark that two connectors bear: warn for its cavity at both, until the service has said whose it is."""
-    both = [site.register(each, cage=cage) for each, cage in (("EX-TWO", "0CVA5"), ("EX-TWO", "1ABC2"))]
+    both = [site.register("EX-TWO", cage=each) for each in ("0CVA5", "1ABC2")]
     mine, others = both
     waiting = [entry(40, "EX-TWO"), entry(41, "EX-TWO", "removal")]
     assert record(tab, *waiting)["sent"]["parked"] == 2
@@ -187,10 +187,11 @@ def test_what_is_parked_and_may_be_about_a_cavity_is_never_a_go_here(tab: Page, 
     assert (reached["basis"], reached["plan"]["answer"]) == ("bench", "warn")
     assert any("has not got everything" in each for each in reached["remarks"])
     mend(line)
-    for each in waiting:
-        site.ask("POST", f"/v1/parked/{each['id']}", {"connector": others})
+    for parked in waiting:
+        site.ask("POST", f"/v1/parked/{parked['id']}", {"connector": others})
     assert alone(tab, line, mine, "1") == [("warn", ["entries_waiting"])]
-    assert advise(tab, mine, "EX-TWO", INSERT)["basis"] == "service"
+    tab.evaluate("() => bench.station.send()")
+    assert advise(tab, others, "EX-TWO", INSERT)["basis"] == "service"
     counts = tab.evaluate("() => bench.box.counts()")
     assert (counts["parked"], counts["sent"], counts["unsent"]) == (0, 3, 0)
     cycles = """async (id) => {
@@ -198,7 +199,7 @@ def test_what_is_parked_and_may_be_about_a_cavity_is_never_a_go_here(tab: Page, 
       return (await bench.station.standing(about)).cavities.find((each) => each.id === "1").cycles_begun;
     }"""
     cut(line, "refuse")
-    # The other's state is still that from before: what was assigned to it counts there, and only there.
+    # The first one's state is still that from before, and does not take in what was assigned to the other.
     assert [tab.evaluate(cycles, each) for each in both] == [0, 1]
     mend(line)
     assert [alone(tab, line, each, "1") for each in both] == [[("go", [])]] * 2

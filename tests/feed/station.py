@@ -81,7 +81,8 @@ async def delivering(
     dsn: str, pace: Pace = QUICK, scopes: tuple[Scope, ...] = (Scope.ADMIN,), **changes: Any
 ) -> AsyncIterator[httpx.AsyncClient]:
     """A client of a running service that may call receivers on this machine, and looks for news all the time."""
-    config = settings.Settings(dsn=dsn, **({"webhook_networks": LOOPBACK, "webhook_timeout_s": 1.0} | changes))
+    told: dict[str, Any] = {"webhook_networks": LOOPBACK, "webhook_timeout_s": 1.0} | changes
+    config = settings.Settings(dsn=dsn, **told)
     token = await make_token(dsn, *scopes)
     built = app.build_app(config, pace)
     async with built.lifespan():

@@ -33,7 +33,7 @@ async def busy(client: httpx.AsyncClient) -> list[str]:
     void = entry("correction", None, corrects=wrong["id"], note="wrong cavity")
     await post(client, wrong, entry("removal", "c", 5, "EX-2", force_n=31.5, held=True), void)
     await post(client, entry("insertion", serial="EX-9"))
-    rating = {"rating": {"value": 5, "basis": "house"}, "reason": "revised"}
+    rating: dict[str, Any] = {"rating": {"value": 5, "basis": "house"}, "reason": "revised"}
     assert (await client.put(f"/v1/connectors/{ids[0]}/rating", json=rating)).status_code == 200
     figure = {"what": "rating", "family": "38999-III", "value": {"cycles": 10, "basis": "house"}, "reason": "first"}
     assert (await client.post("/v1/house-values", json=figure)).status_code == 201
@@ -45,7 +45,7 @@ async def pages(client: httpx.AsyncClient, limit: int, **filters: str) -> list[d
     found: list[dict[str, Any]] = []
     cursor: dict[str, str] = {}
     while True:
-        page = (await client.get("/v1/feed", params={"limit": limit} | filters | cursor)).json()
+        page = (await client.get("/v1/feed", params={"limit": str(limit)} | filters | cursor)).json()
         found += page["events"]
         cursor = {"cursor": page["next"]}
         if not page["more"]:

@@ -34,7 +34,7 @@ HOT: dict[str, tuple[list[Any], str, int]] = {
     "feed_id_at": ([_AFTER], "feed_key", 2),
     "any_arrivals": ([], "", 2),
     "number_arrivals": ([100], "feed_arrival_key", 700),
-    "deliveries": (["{webhook}", None, 100], "delivery_by_webhook", 110),
+    "deliveries": (["{webhook}", None, 100], "delivery_key", 110),
     "webhooks_due": (["{now}"], "", 40),
     "drop_deliveries": (["{long ago}"], "delivery_by_time", 2),
 }

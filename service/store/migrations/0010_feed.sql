@@ -158,10 +158,9 @@ create table tinebook.delivery (
     outcome text not null,
     status integer,
     detail text not null,
-    constraint delivery_key primary key (delivery),
+    constraint delivery_key primary key (webhook, delivery),
     constraint delivery_of_webhook foreign key (webhook) references tinebook.webhook (webhook)
 );
-create index delivery_by_webhook on tinebook.delivery (webhook, delivery desc);
 create index delivery_by_time on tinebook.delivery (at);
 
 grant select on tinebook.installation to tinebook_service;

@@ -12,7 +12,8 @@ select exists (select from tinebook.feed_arrival) as waiting;
 -- Give the next positions to what is committed and has none, in the order in which it was written; how many were given?
 with gone as (
     delete from tinebook.feed_arrival as a
-    where a.arrival in (select w.arrival from tinebook.feed_arrival as w order by w.arrival limit $1::integer)
+    -- By their place on the page, so that a long queue is never read for a few of it. Nothing ever moves an arrival.
+    where a.ctid = any (array(select w.ctid from tinebook.feed_arrival as w order by w.arrival limit $1::integer))
     returning a.arrival, a.id, a.topic, a.connector, a.number, a.recorded_at, a.body
 ), numbered as (
     insert into tinebook.feed (position, id, topic, connector, number, recorded_at, body)

@@ -515,7 +515,7 @@ ALTER TABLE ONLY tinebook.definition
     ADD CONSTRAINT definition_key PRIMARY KEY (connector, number);
 
 ALTER TABLE ONLY tinebook.delivery
-    ADD CONSTRAINT delivery_key PRIMARY KEY (delivery);
+    ADD CONSTRAINT delivery_key PRIMARY KEY (webhook, delivery);
 
 ALTER TABLE ONLY tinebook.entry
     ADD CONSTRAINT entry_key PRIMARY KEY (connector, number);
@@ -605,8 +605,6 @@ CREATE INDEX cavity_set_newest ON tinebook.cavity_set USING btree (name, number 
 CREATE INDEX coordinates_newest ON tinebook.coordinates USING btree (standard, arrangement, number DESC);
 
 CREATE INDEX delivery_by_time ON tinebook.delivery USING btree (at);
-
-CREATE INDEX delivery_by_webhook ON tinebook.delivery USING btree (webhook, delivery DESC);
 
 CREATE INDEX entry_by_time ON tinebook.entry USING brin (performed_at timestamptz_minmax_multi_ops) WITH (autosummarize='on');
 

@@ -193,10 +193,13 @@ def _added(before: Subject | None, after: Subject, changed: Sequence[int], opene
         _count(sums, after, every, 1, len(_open(after, every)))
         return sums.shown()
     differ = [each for each in changed if before.standings[each] is not after.standings[each]]
-    if differ or opened:
-        _count(sums, before, differ, -1, 0, connectors=0)
-        _count(sums, after, differ, 1, opened, connectors=0)
-    return sums.shown()
+    counts = [0] * _WIDTH
+    counts[-1] = opened
+    if not after.state.whole.retired:
+        _tally(counts, sums.steps, before, differ, -1)
+        _tally(counts, sums.steps, after, differ, 1)
+    _spread(sums, after.where, counts)
+    return sums
 
 
 def _group(subject: Subject) -> tuple[object, ...]:
@@ -205,23 +208,33 @@ def _group(subject: Subject) -> tuple[object, ...]:
     return subject.where, subject.state.whole.retired, rating.value if rating else 0, verified
 
 
-def _count(sums: Sums, subject: Subject, among: Sequence[int], sign: int, opened: int, *, connectors: int = 1) -> None:
+def _count(sums: Sums, subject: Subject, among: Sequence[int], sign: int, opened: int) -> None:
+    """Count a connector in, or out, with all that it has."""
     counts = [0] * _WIDTH
     counts[-1] = sign * opened
     if not subject.state.whole.retired:
-        counts[0] = sign * connectors
-        rating = subject.definition.rating
-        family = subject.where.family or ""
-        value, verified = (rating.value, rating.verified) if rating else (0, False)
-        # Most retainers of a connector stand alike.
-        for stands, alike in Counter(map(subject.standings.__getitem__, among)).items():
-            counts[_PLACES[stands.wear]] += sign * alike
-            step = (family, value, verified, min(stands.begun, LAST_STEP))
-            sums.steps[step] = sums.steps.get(step, 0) + sign * alike
-    if any(counts):
-        for key in keys(subject.where):
-            held = sums.groups.setdefault(key, [0] * _WIDTH)
-            held[:] = [one + more for one, more in zip(held, counts, strict=True)]
+        counts[0] = sign
+        _tally(counts, sums.steps, subject, among, sign)
+    _spread(sums, subject.where, counts)
+
+
+def _tally(counts: list[int], steps: dict[StepKey, int], subject: Subject, among: Sequence[int], sign: int) -> None:
+    rating, family = subject.definition.rating, subject.where.family or ""
+    value, verified = (rating.value, rating.verified) if rating else (0, False)
+    # Most retainers of a connector stand alike.
+    for stands, alike in Counter(map(subject.standings.__getitem__, among)).items():
+        counts[_PLACES[stands.wear]] += sign * alike
+        step = (family, value, verified, min(stands.begun, LAST_STEP))
+        steps[step] = steps.get(step, 0) + sign * alike
+
+
+def _spread(sums: Sums, where: Whereabouts, counts: list[int]) -> None:
+    """Add to each group that a connector is in. Most entries change none of them: that has to cost nothing."""
+    if not any(counts):
+        return
+    for key in keys(where):
+        held = sums.groups.setdefault(key, [0] * _WIDTH)
+        held[:] = [one + more for one, more in zip(held, counts, strict=True)]
 
 
 def keys(where: Whereabouts) -> tuple[GroupKey, ...]:

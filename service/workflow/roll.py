@@ -3,6 +3,8 @@
 Python handles a connector once and a cavity hardly: what repeats through a fleet is numbered, and worked out for each number.
 """
 
+import contextlib
+import re
 from array import array
 from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
@@ -70,6 +72,10 @@ class _Named(Struct):
 
 STATES = msgspec.json.Decoder(_State)
 """Reads as much of a kept state as is needed."""
+_wholes = msgspec.json.Decoder(_Whole)
+_BORDER = re.compile(rb'(?:null|")\](?=,\[\[")')
+"""Where the part of the whole ends, as a rule: its last field is a time or null. Elsewhere only in a text that holds this."""
+_KEPT = 20_000
 _bodies = msgspec.json.Decoder(_Body)
 
 
@@ -127,6 +133,7 @@ class Heads:
         self.standings = array("i")
         self.assets, self.unreadable = Numbers(), 0
         self.place, self.part, self.standing = Numbers(), Numbers(), Numbers()
+        self._cavities: dict[bytes, array[int]] = {}
 
     def add(self, rows: list[Any]) -> None:
         """Take note of some heads."""
@@ -134,31 +141,51 @@ class Heads:
         for row in rows:
             connector = row["connector"].bytes
             defined = self._definitions.take(connector)
-            try:
-                state = STATES.decode(row["state"])
-            except (msgspec.DecodeError, UnicodeDecodeError):
-                state = None
-            if state is None or defined is None or len(names[defined[0]]) != len(state.cavities):
+            read = self._read(row["state"])
+            if read is None or defined is None or len(names[defined[0]]) != len(read[1]):
                 self.unreadable += 1
                 continue
-            self._add(connector, row, state, defined)
+            self._add(connector, row, defined, *read)
 
-    def _add(self, connector: bytes, row: Any, state: _State, defined: tuple[int, int, bool]) -> None:
+    def _read(self, state: bytes) -> "tuple[bool, array[int]] | None":
+        """Whether the connector is retired, and the number of each cavity's standing; None where the state can't be read."""
+        border = _BORDER.search(state)
+        # Most connectors of a fleet were never worked on, and their cavities stand alike to the byte.
+        cavities = b"" if border is None else state[border.end() :]
+        known = self._cavities.get(cavities)
+        try:
+            if border is not None and known is not None:
+                with contextlib.suppress(msgspec.DecodeError):
+                    return _wholes.decode(state[1 : border.end()]).retired, known
+            read = STATES.decode(state)
+        except (msgspec.DecodeError, UnicodeDecodeError):
+            return None
+        numbered = self._numbered(read)
+        if cavities and len(self._cavities) < _KEPT:
+            self._cavities[cavities] = numbered
+        return read.whole.retired, numbered
+
+    def _numbered(self, state: _State) -> "array[int]":
+        standing = self.standing
+        return array(
+            "i", [standing[c.known, c.occupied, c.insertions, c.removals, c.tine_entries] for c in state.cavities]
+        )
+
+    def _add(
+        self, connector: bytes, row: Any, defined: tuple[int, int, bool], retired: bool, standings: "array[int]"
+    ) -> None:
         arrangement, figure, empty = defined
         self.ids += connector
         self.entries.append(row["entries"])
         self.registered.append(microseconds(row["registered_at"]))
-        self.sizes.append(len(state.cavities))
+        self.sizes.append(len(standings))
         self.places.append(self.place[row["family"], row["zone"]])
         self.parts.append(self.part[row["part_number"], row["family"]])
         self.at_assets.append(-1 if row["asset"] is None else self.assets[row["asset"]])
         self.arrangements.append(arrangement)
         self.figures.append(figure)
-        self.flags.append(state.whole.retired + 2 * empty)
-        standing = self.standing
-        self.standings.extend(
-            [standing[c.known, c.occupied, c.insertions, c.removals, c.tine_entries] for c in state.cavities]
-        )
+        self.flags.append(retired + 2 * empty)
+        self.standings.extend(standings)
 
 
 def _figure(rating: _Rating | None) -> tuple[int, bool, bool]:

@@ -37,7 +37,7 @@ def main() -> None:
     """Make the books, compute twice, and ask each report."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--connectors", type=int, default=100_000)
-    parser.add_argument("--events", type=float, default=0.6, help="reworks of a connector in the two years")
+    parser.add_argument("--events", type=float, default=0.15, help="reworks of a connector in the two years")
     chosen = parser.parse_args()
     with databases.cluster() as maintenance:
         template = asyncio.run(databases.make_template(maintenance))

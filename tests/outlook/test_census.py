@@ -1,12 +1,13 @@
 """A census says of each connector what the rules say of its history."""
 
+import uuid
 from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given
 
-from service.core import cycles, fold, states
+from service.core import chain, cycles, fold, states
 from service.core.entries import Definition, HouseRule, Recorded
 from service.core.outlook import fleet
 from service.core.outlook.fleet import UNRATED
@@ -14,6 +15,7 @@ from service.core.outlook.prior import Exposure
 from service.store import columns, database
 from service.workflow import census, roll
 from service.workflow.census import Census, Group
+from tests import histories
 from tests.conftest import Started, run
 from tests.core.test_properties import any_definition, any_history
 from tests.outlook import books
@@ -189,6 +191,36 @@ def test_what_is_left_is_what_the_rule_says(definition: Definition, history: lis
         assert census.allowed(key, figure) == (UNRATED if rating is None else min(stands.left or 0, UNRATED - 1))
         assert kept.known == whole.known
     assert read.whole.retired == state.whole.retired
+
+
+def test_states_that_stand_alike_are_read_alike() -> None:
+    """Reading cavities once for all that are alike gives what reading each gives, whatever a place is called."""
+    tricky = 'x"],[["A"'
+    states_: list[states.ConnectorState] = []
+    for place in (None, "TN-1", tricky, "null],[["):
+        for retired in (False, True):
+            state = states.blank(histories.definition())
+            state.whole.asset, state.whole.position, state.whole.retired = place, place, retired
+            if retired:
+                state.cavities[1].insertions = 3
+            states_.append(state)
+    definitions = roll.Definitions()
+    heads = roll.Heads(definitions)
+    body = chain.canonical_definition(
+        chain.DefinitionBody(definition=histories.definition(), recorded_at=NOW, recorded_by="x", reason="y")
+    )
+    for state in [*states_, *states_]:
+        connector = uuid.uuid4()
+        definitions.add([{"connector": connector, "body": body}])
+        nothing = dict.fromkeys(("asset", "zone", "family", "part_number"))
+        heads.add(
+            [nothing | {"connector": connector, "entries": 0, "registered_at": NOW, "state": states.encode(state)}]
+        )
+    assert heads.unreadable == 0
+    assert [each & 1 for each in heads.flags] == [state.whole.retired for state in [*states_, *states_]]
+    kinds = list(heads.standing)
+    wanted = [(c.known, c.occupied, c.insertions, 0, 0) for state in [*states_, *states_] for c in state.cavities]
+    assert [kinds[each] for each in heads.standings] == wanted
 
 
 def test_columns_refuse_another_width() -> None:

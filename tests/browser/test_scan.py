@@ -43,7 +43,7 @@ def test_a_picture_without_a_symbol_says_what_to_do(device: BrowserContext, site
         phone.set_up(page, site.token)
         phone.sign_on(page)
         page.locator(".file input").set_input_files(empty)
-        expect(page.locator(".said")).to_contain_text("No symbol", timeout=20_000)
+        expect(page.locator(".said")).to_contain_text("The photo: no Data Matrix", timeout=20_000)
         page.locator(".file input").set_input_files(broken)
         expect(page.locator(".said")).to_contain_text("image", timeout=20_000)
 

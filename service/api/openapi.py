@@ -7,6 +7,7 @@ from typing import Any
 import msgspec
 
 from service.api.contract import OPERATIONS, Operation
+from service.feed.events import MEDIA_TYPE, Data, Event
 from service.messages import DECIDES, Health, Problem
 
 _REF = "#/components/schemas/{name}"
@@ -29,7 +30,7 @@ def document(version: str) -> dict[str, Any]:
     structs = [
         each for operation in OPERATIONS for each in (operation.shown_body or operation.body, operation.reply) if each
     ]
-    _, components = msgspec.json.schema_components([*structs, Problem, Health], ref_template=_REF)
+    _, components = msgspec.json.schema_components([*structs, Problem, Health, Event, Data], ref_template=_REF)
     paths: dict[str, Any] = _health()
     for operation in OPERATIONS:
         paths.setdefault(operation.path, {})[operation.method.lower()] = _operation(operation)
@@ -43,6 +44,7 @@ def document(version: str) -> dict[str, Any]:
         "servers": [{"url": "/"}],
         "security": [{"token": []}],
         "paths": paths,
+        "webhooks": {"event": {"post": _call()}},
         "components": {
             "schemas": components,
             "securitySchemes": {"token": {"type": "http", "scheme": "bearer"}},
@@ -111,6 +113,30 @@ def _inlined(schema: Any, components: dict[str, Any]) -> Any:
     if isinstance(schema, list):
         return [_inlined(each, components) for each in schema]
     return schema
+
+
+def _call() -> dict[str, Any]:
+    """What a receiver of webhooks gets: one event, signed."""
+    headers = {
+        "webhook-id": "The id of the event, the same at every attempt.",
+        "webhook-timestamp": "Seconds since 1970, of this attempt.",
+        "webhook-signature": "One signature for each secret in force, by Standard Webhooks.",
+    }
+    return {
+        "operationId": "event",
+        "summary": "An event of the feed. Answer 2xx once it is kept; it may come again, with the same id.",
+        "security": [],
+        "parameters": [
+            {"name": name, "in": "header", "required": True, "description": text, "schema": {"type": "string"}}
+            for name, text in headers.items()
+        ],
+        "requestBody": {"required": True, "content": {MEDIA_TYPE: {"schema": _ref("Event")}}},
+        "responses": {
+            "2XX": {"description": "Kept."},
+            "410": {"description": "No more calls are wanted: the webhook is disabled."},
+            "default": {"description": "Not kept: the call is made again, not before `Retry-After`."},
+        },
+    }
 
 
 def _health() -> dict[str, Any]:

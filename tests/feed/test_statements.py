@@ -4,7 +4,7 @@ from typing import Any
 
 from service.store import database
 from tests.conftest import run
-from tests.store.test_statements import _explained, _walk
+from tests.store.test_statements import explained, walk
 
 _FILLED = """
     alter table tinebook.entry disable trigger user;
@@ -54,12 +54,12 @@ def test_hot_statements_use_their_index(dsn: str) -> None:
             }
             for name, (arguments, index, most) in HOT.items():
                 filled = [known.get(each, each) if isinstance(each, str) else each for each in arguments]
-                plan = await _explained(connection, name, filled)
-                used, touched = _walk(plan["Plan"])
+                plan = await explained(connection, name, filled)
+                used, touched = walk(plan["Plan"])
                 assert not index or index in used, (name, used)
                 assert touched <= most, (name, touched)
             rare = ["entry.renewal"]
-            plan = await _explained(connection, "feed_page", [_AFTER, _UNTIL, rare, None, 100])
-            assert _walk(plan["Plan"])[1] <= _UNTIL - _AFTER + 100, "a rare type costs one window at most"
+            plan = await explained(connection, "feed_page", [_AFTER, _UNTIL, rare, None, 100])
+            assert walk(plan["Plan"])[1] <= _UNTIL - _AFTER + 100, "a rare type costs one window at most"
 
     run(work())

@@ -11,6 +11,7 @@ import pytest
 from cloudevents.core.bindings.http import HTTPMessage, from_http_event
 from standardwebhooks.webhooks import Webhook as Verifier
 
+from service.store import database
 from service.workflow import webhooks
 from service.workflow.access import Scope
 from service.workflow.delivering import Pace
@@ -339,6 +340,28 @@ def test_one_process_of_several_delivers(dsn: str, receiver: Receiver) -> None:
             await post(client, entry("tine_entry", minute=99))
             await until(lambda: receiver.events[-1]["data"]["recorded"]["number"] == 4)
             assert receiver.events == (await after(client))["events"]
+
+    run(work())
+
+
+def test_delivering_outlives_its_connection(dsn: str, receiver: Receiver) -> None:
+    """When the database throws the deliverer out, it comes back, leads again and leaves nothing out."""
+
+    async def work() -> None:
+        async with delivering(dsn) as client:
+            hook = await Webhook.made(client, receiver.url())
+            await recorded(client)
+            await hook.told_all()
+            async with database.owner(dsn) as owner:
+                await owner.execute(
+                    "select pg_terminate_backend(l.pid) from pg_locks as l join pg_database as d on d.oid = l.database "
+                    "where l.locktype = 'advisory' and l.objid = 7460012 and d.datname = current_database()"
+                )
+            late = entry("tine_entry", minute=99)
+            await post(client, late)
+            await until(lambda: receiver.events[-1]["id"] == late["id"])
+            feed = [each["id"] for each in (await after(client))["events"]]
+        assert list(dict.fromkeys(each["id"] for each in receiver.events)) == feed
 
     run(work())
 

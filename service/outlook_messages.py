@@ -110,7 +110,8 @@ class OutlookReport(Reply, frozen=True, kw_only=True):
     """Connectors by the probability to run out within the horizon, the most probable first.
 
     `rests_on` is null where no outlook was computed yet. `horizon_days` is the kept horizon that answers for the one asked for:
-    the same or the next longer. Connectors of unknown history come with `band=not_known`, apart.
+    the same or the next longer. Those whose history or rating is not known stand apart: all of them with `band=not_known`, by
+    id; with `band=at_least` those that are at least so probable whatever the rest of their history.
     """
 
     rests_on: Rested | None

@@ -644,7 +644,7 @@ CREATE INDEX open_discrepancy_by_part_number ON tinebook.open_discrepancy USING 
 
 CREATE INDEX open_discrepancy_worst_first ON tinebook.open_discrepancy USING btree (rank, recorded_at, connector, number, code, cavity);
 
-CREATE INDEX outlook_line_not_known ON tinebook.outlook_line USING btree (run, connector) WHERE (band = 2);
+CREATE INDEX outlook_line_not_known ON tinebook.outlook_line USING btree (run, connector) WHERE (band <> 0);
 
 CREATE INDEX outlook_line_within_1 ON tinebook.outlook_line USING btree (run, (probability[1]) DESC, connector) WHERE ((band <> 2) AND (probability[1] >= (0.01)::double precision));
 

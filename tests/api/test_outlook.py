@@ -101,8 +101,13 @@ def test_unknown_histories_stand_apart(service: Started, dsn: str) -> None:
         assert "at least" in dark["says"]
         assert (bare["line"]["band"], bare["line"]["probability"], bare["line"]["left"]) == ("not_known", None, None)
         assert bare["says"].startswith("Nothing can be said")
-        assert [each["serial"] for each in unknown["connectors"]] == ["EX-bare"]
-        assert unknown["connectors"][0]["probability"] is None
+        listed = {each["serial"]: each for each in unknown["connectors"]}
+        assert {serial: each["band"] for serial, each in listed.items()} == {
+            "EX-bare": "not_known",
+            "EX-dark": "at_least",
+        }
+        assert listed["EX-bare"]["probability"] is None
+        assert listed["EX-dark"]["probability"] == pytest.approx(line["probability"], rel=1e-2)
 
     run(work())
 
@@ -175,7 +180,7 @@ def test_what_to_renew_in_the_next_visit(service: Started, dsn: str) -> None:
         async with service() as client:
             await fleet_on(client)
             await register(client, "EX-bare", rating=None)
-            await books.record(client, [placed("EX-bare", "TN-1"), placed("EX-bare", "TN-2")])
+            await books.record(client, [placed("EX-bare", "TN-1"), placed("EX-bare", "TN-2", 1)])
             await books.compute(dsn)
             first, second = ((NOW + timedelta(days=days)).date().isoformat() for days in (50, 365))
             rows = [

@@ -41,7 +41,7 @@ HOT: dict[str, tuple[str, list[Any], str, int]] = {
         400,
     ),
     "on an asset": ("outlook_within", [2, 12, 0, 0.01, None, None, 51, "TN-7", *[None] * 4], "head_by_asset", 700),
-    "not known": ("outlook_not_known", [2, None, 51, *[None] * 5], "outlook_line_not_known", 400),
+    "not known": ("outlook_not_known", [2, None, 51, *[None] * 5], "outlook_line_not_known", 800),
     "of an asset": ("outlook_of_asset", [2, "TN-7", *[None] * 4], "head_by_asset", 400),
     "parts": ("outlook_parts", [2, 100, 51, None, None], "outlook_part_key", 60),
     "groups": ("outlook_groups", [2, [1, 2]], "outlook_group_key", 10),

@@ -55,10 +55,10 @@ def test_a_run_keeps_what_the_rule_says(service: Started, dsn: str) -> None:
         _, found = outlook_runs.worked_out(of, lambda *_: None)
         chosen, _ = census.active(of)
         ids = [of.id(each) for each in chosen.tolist()]
-        for band, name in enumerate(outlook_runs.BANDS):
+        for name in outlook_runs.BANDS:
             for line in (await report(dsn, name)).connectors:
                 place = ids.index(line.connector)
-                assert found.run_out.band[place] == band
+                assert outlook_runs.BANDS[found.run_out.band[place]] == line.band
                 if line.probability is not None:
                     assert line.probability == pytest.approx(found.run_out.probability[place, 11], rel=1e-6)
         within = demand.within(found.lots, len(of.parts))

@@ -76,7 +76,7 @@ create table tinebook.outlook_line (
     units double precision not null,
     constraint outlook_line_key primary key (connector, run)
 );
-create index outlook_line_not_known on tinebook.outlook_line (run, connector) where band = 2;
+create index outlook_line_not_known on tinebook.outlook_line (run, connector) where band <> 0;
 -- Reports ask for horizons of 1, 3, 6, 12, 18 and 24 months, and for nobody who will hardly run out.
 create index outlook_line_within_1 on tinebook.outlook_line (run, (probability[1]) desc, connector)
     where band <> 2 and probability[1] >= 0.01;

@@ -209,14 +209,14 @@ order by l.probability[$2::integer] desc, l.connector
 limit $7::integer;
 
 -- name: outlook_not_known
--- Connectors of which a run could say nothing, by their ids.
+-- Connectors of which a run could say nothing, or only at least how probably they run out, by their ids.
 select l.connector, c.serial, c.part_number, c.family, h.asset, h.zone, h."position", h.entries <> l.entries as moved_on,
        l.number, l.band, l.due, l.probability, l.supposed, l.days_low, l.days_middle, l.days_high, l.limiting_cavity,
        l.remaining, l.rating, l.rating_verified, l.events, l.units
 from tinebook.outlook_line as l
 join tinebook.connector as c on c.connector = l.connector
 join tinebook.head as h on h.connector = l.connector
-where l.run = $1::bigint and l.band = 2
+where l.run = $1::bigint and l.band <> 0
   and ($2::uuid is null or l.connector > $2::uuid)
   and ($4::text is null or h.asset = $4::text)
   and ($5::text is null or h.zone = $5::text)

@@ -196,8 +196,8 @@ def _added(before: Subject | None, after: Subject, changed: Sequence[int], opene
     counts = [0] * _WIDTH
     counts[-1] = opened
     if not after.state.whole.retired:
-        _tally(counts, sums.steps, before, differ, -1)
-        _tally(counts, sums.steps, after, differ, 1)
+        _tally(counts, sums.steps, before, [(before.standings[each], 1) for each in differ], -1)
+        _tally(counts, sums.steps, after, [(after.standings[each], 1) for each in differ], 1)
     _spread(sums, after.where, counts)
     return sums
 
@@ -214,15 +214,17 @@ def _count(sums: Sums, subject: Subject, among: Sequence[int], sign: int, opened
     counts[-1] = sign * opened
     if not subject.state.whole.retired:
         counts[0] = sign
-        _tally(counts, sums.steps, subject, among, sign)
+        # Most retainers of a connector stand alike.
+        _tally(counts, sums.steps, subject, Counter(map(subject.standings.__getitem__, among)).items(), sign)
     _spread(sums, subject.where, counts)
 
 
-def _tally(counts: list[int], steps: dict[StepKey, int], subject: Subject, among: Sequence[int], sign: int) -> None:
+def _tally(
+    counts: list[int], steps: dict[StepKey, int], subject: Subject, among: Iterable[tuple[Standing, int]], sign: int
+) -> None:
     rating, family = subject.definition.rating, subject.where.family or ""
     value, verified = (rating.value, rating.verified) if rating else (0, False)
-    # Most retainers of a connector stand alike.
-    for stands, alike in Counter(map(subject.standings.__getitem__, among)).items():
+    for stands, alike in among:
         counts[_PLACES[stands.wear]] += sign * alike
         step = (family, value, verified, min(stands.begun, LAST_STEP))
         steps[step] = steps.get(step, 0) + sign * alike

@@ -62,7 +62,8 @@ where d.connector = news.connector;
 insert into tinebook.wear_sum as s (dimension, parent, name, shard, connectors, within, nearing, spent, over, unknown,
                                     discrepancies)
 select dimension, parent, name,
-       pg_backend_pid() % case when dimension in ('fleet', 'zone', 'family', 'bench') then 16 else 4 end, connectors, within, nearing, spent, over, unknown, discrepancies
+       pg_backend_pid() % case when dimension in ('fleet', 'zone', 'family', 'bench') then 16 else 4 end,
+       connectors, within, nearing, spent, over, unknown, discrepancies
 from unnest($1::text[], $2::text[], $3::text[], $4::bigint[], $5::bigint[], $6::bigint[], $7::bigint[], $8::bigint[],
             $9::bigint[], $10::bigint[])
     as news (dimension, parent, name, connectors, within, nearing, spent, over, unknown, discrepancies)
@@ -121,54 +122,74 @@ limit $2::integer;
 
 -- name: cycle_limits
 -- The fleet's list of connectors, worst first.
+-- The page is cut before anything is joined to it.
+with page as materialized (
+    select l.connector, l.rank, l.urgency, l.wear, l.limiting_cavity, l.cycles_begun, l.rating, l.rating_verified, l.remaining,
+           l.worn_cavities, l.unknown_cavities, l.asset, l.zone, l."position", l.family, l.part_number, l.bench
+    from tinebook.limit_line as l
+    where ($1::smallint is null or (l.rank, l.urgency, l.connector) > ($1::smallint, $2::integer, $3::uuid))
+      and ($5::smallint[] is null or l.rank = any($5::smallint[]))
+      and ($6::text is null or l.asset = $6::text)
+      and ($7::text is null or l.zone = $7::text)
+      and ($8::text is null or l."position" = $8::text)
+      and ($9::text is null or l.family = $9::text)
+      and ($10::text is null or l.part_number = $10::text)
+      and ($11::text is null or l.bench = $11::text)
+    order by l.rank, l.urgency, l.connector
+    limit $4::integer
+)
 select l.connector, c.serial, l.rank, l.urgency, l.wear, l.limiting_cavity, l.cycles_begun, l.rating, l.rating_verified,
        l.remaining, l.worn_cavities, l.unknown_cavities, l.asset, l.zone, l."position", l.family, l.part_number, l.bench
-from tinebook.limit_line as l
+from page as l
 join tinebook.connector as c on c.connector = l.connector
-where ($1::smallint is null or (l.rank, l.urgency, l.connector) > ($1::smallint, $2::integer, $3::uuid))
-  and ($5::smallint[] is null or l.rank = any($5::smallint[]))
-  and ($6::text is null or l.asset = $6::text)
-  and ($7::text is null or l.zone = $7::text)
-  and ($8::text is null or l."position" = $8::text)
-  and ($9::text is null or l.family = $9::text)
-  and ($10::text is null or l.part_number = $10::text)
-  and ($11::text is null or l.bench = $11::text)
-order by l.rank, l.urgency, l.connector
-limit $4::integer;
+order by l.rank, l.urgency, l.connector;
 
 -- name: worn_cavities
 -- The fleet's list of worn retainers, worst first.
+-- The page is cut before anything is joined to it.
+with page as materialized (
+    select w.connector, w.cavity, w.rank, w.urgency, w.retainer_life, w.occupied, w.cycles_begun, w.cycles_completed, w.rating,
+           w.rating_verified, w.remaining, w.asset, w.zone, w."position", w.family, w.part_number, w.bench
+    from tinebook.worn_cavity as w
+    where ($1::smallint is null or (w.rank, w.urgency, w.connector, w.cavity) > ($1::smallint, $2::integer, $3::uuid, $4::text))
+      and ($6::smallint[] is null or w.rank = any($6::smallint[]))
+      and ($7::text is null or w.asset = $7::text)
+      and ($8::text is null or w.zone = $8::text)
+      and ($9::text is null or w."position" = $9::text)
+      and ($10::text is null or w.family = $10::text)
+      and ($11::text is null or w.part_number = $11::text)
+      and ($12::text is null or w.bench = $12::text)
+    order by w.rank, w.urgency, w.connector, w.cavity
+    limit $5::integer
+)
 select w.connector, c.serial, w.cavity, w.rank, w.urgency, w.retainer_life, w.occupied, w.cycles_begun, w.cycles_completed,
        w.rating, w.rating_verified, w.remaining, w.asset, w.zone, w."position", w.family, w.part_number, w.bench
-from tinebook.worn_cavity as w
+from page as w
 join tinebook.connector as c on c.connector = w.connector
-where ($1::smallint is null or (w.rank, w.urgency, w.connector, w.cavity) > ($1::smallint, $2::integer, $3::uuid, $4::text))
-  and ($6::smallint[] is null or w.rank = any($6::smallint[]))
-  and ($7::text is null or w.asset = $7::text)
-  and ($8::text is null or w.zone = $8::text)
-  and ($9::text is null or w."position" = $9::text)
-  and ($10::text is null or w.family = $10::text)
-  and ($11::text is null or w.part_number = $11::text)
-  and ($12::text is null or w.bench = $12::text)
-order by w.rank, w.urgency, w.connector, w.cavity
-limit $5::integer;
+order by w.rank, w.urgency, w.connector, w.cavity;
 
 -- name: connectors_with_unknown
 -- Connectors with retainers of which nothing is known, from one on, with their states.
+-- The page is cut before anything is joined to it.
+with page as materialized (
+    select l.connector
+    from tinebook.limit_line as l
+    where l.unknown_cavities > 0
+      and l.connector >= $1::uuid
+      and ($3::text is null or l.asset = $3::text)
+      and ($4::text is null or l.zone = $4::text)
+      and ($5::text is null or l."position" = $5::text)
+      and ($6::text is null or l.family = $6::text)
+      and ($7::text is null or l.part_number = $7::text)
+      and ($8::text is null or l.bench = $8::text)
+    order by l.connector
+    limit $2::integer
+)
 select l.connector, c.serial, h.definition, h.state, h.bench
-from tinebook.limit_line as l
+from page as l
 join tinebook.connector as c on c.connector = l.connector
 join tinebook.head as h on h.connector = l.connector
-where l.unknown_cavities > 0
-  and l.connector >= $1::uuid
-  and ($3::text is null or l.asset = $3::text)
-  and ($4::text is null or l.zone = $4::text)
-  and ($5::text is null or l."position" = $5::text)
-  and ($6::text is null or l.family = $6::text)
-  and ($7::text is null or l.part_number = $7::text)
-  and ($8::text is null or l.bench = $8::text)
-order by l.connector
-limit $2::integer;
+order by l.connector;
 
 -- name: wear_groups
 -- Wear counted together by a dimension, the worst groups first.
@@ -270,25 +291,32 @@ select b.name from tinebook.bench as b where b.shop = $1::text order by b.name;
 
 -- name: discrepancy_page
 -- Open discrepancies with their entries, the most serious first and of those the oldest.
+-- The page is cut before anything is joined to it.
+with page as materialized (
+    select d.connector, d.number, d.code, d.cavity, d.rank, d.performed_at, d.recorded_at, d.bench, d.asset, d.zone, d."position",
+           d.family, d.part_number
+    from tinebook.open_discrepancy as d
+    where ($1::smallint is null
+           or (d.rank, d.recorded_at, d.connector, d.number, d.code, d.cavity)
+              > ($1::smallint, $2::timestamptz, $3::uuid, $4::integer, $5::text, $6::text))
+      and ($8::text is null or d.code = $8::text)
+      and ($9::smallint is null or d.rank = $9::smallint)
+      and ($10::uuid is null or d.connector = $10::uuid)
+      and ($11::text is null or d.asset = $11::text)
+      and ($12::text is null or d.zone = $12::text)
+      and ($13::text is null or d."position" = $13::text)
+      and ($14::text is null or d.family = $14::text)
+      and ($15::text is null or d.part_number = $15::text)
+      and ($16::text is null or d.bench = $16::text)
+    order by d.rank, d.recorded_at, d.connector, d.number, d.code, d.cavity
+    limit $7::integer
+)
 select d.connector, c.serial, d.number, d.code, d.cavity, d.rank, d.performed_at, d.recorded_at, d.bench, d.asset, d.zone,
        d."position", d.family, d.part_number, e.hash, e.body
-from tinebook.open_discrepancy as d
+from page as d
 join tinebook.connector as c on c.connector = d.connector
 join tinebook.entry as e on e.connector = d.connector and e.number = d.number
-where ($1::smallint is null
-       or (d.rank, d.recorded_at, d.connector, d.number, d.code, d.cavity)
-          > ($1::smallint, $2::timestamptz, $3::uuid, $4::integer, $5::text, $6::text))
-  and ($8::text is null or d.code = $8::text)
-  and ($9::smallint is null or d.rank = $9::smallint)
-  and ($10::uuid is null or d.connector = $10::uuid)
-  and ($11::text is null or d.asset = $11::text)
-  and ($12::text is null or d.zone = $12::text)
-  and ($13::text is null or d."position" = $13::text)
-  and ($14::text is null or d.family = $14::text)
-  and ($15::text is null or d.part_number = $15::text)
-  and ($16::text is null or d.bench = $16::text)
-order by d.rank, d.recorded_at, d.connector, d.number, d.code, d.cavity
-limit $7::integer;
+order by d.rank, d.recorded_at, d.connector, d.number, d.code, d.cavity;
 
 -- name: neighbours
 -- What happened next to these entries, at the same cavity or at the connector as a whole: two before and two after.

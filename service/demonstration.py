@@ -10,17 +10,20 @@ from pathlib import Path
 import msgspec
 from msgspec import Struct
 
-from service import app, catalog, runtime, settings
+from service import app, catalog, outlook_daily, runtime, settings
+from service.core.outlook.prior import Exposure
 from service.demo import fleet, labels, loading
 from service.settings import Settings
 from service.store import database
 from service.supervisor import Family, check_port
-from service.workflow import access
+from service.workflow import access, outlook, outlook_runs
 from service.workflow.access import Scope
 
 SEED = 38999
 _SCOPES = {"bench": Scope.BENCH, "planner": Scope.PLANNER, "admin": Scope.ADMIN}
 _TOKEN_DAYS = 365
+_PATIENCE_S = 600.0
+"""The longest that one statement may take."""
 
 
 class Ready(Struct, frozen=True):
@@ -65,10 +68,23 @@ def _load(config: Settings, dsn: str, say: Callable[[str], None]) -> None:
     loaded = asyncio.run(loading.ensure(dsn, config.house, book, SEED, today, _telling(say)))
     if loaded is not None:
         say(f"demo fleet: {loaded.connectors:,} connectors, {loaded.entries:,} entries")
+    asyncio.run(_foresee(dsn, say))
     pictures = config.data / "labels"
     if not (pictures / labels.INDEX).exists():
         day = asyncio.run(loading.begun_on(dsn, SEED)) or today
         labels.write(fleet.fleet(SEED, day, book), book, config.house, pictures)
+
+
+async def _foresee(dsn: str, say: Callable[[str], None]) -> None:
+    """Have an outlook of the day, so that there is one to look at."""
+    connection = await database.service_connection(dsn, _PATIENCE_S)
+    try:
+        newest = await outlook.rests_on(connection)
+        if newest is None or app.now() - newest.computed_at > timedelta(hours=outlook_daily.ONCE_IN_HOURS):
+            say("demo fleet: working out who runs out when")
+            await outlook_runs.compute(connection, Exposure.FLIGHT_HOURS, "demo", app.now, lambda *_: None)
+    finally:
+        await connection.close()
 
 
 def _telling(say: Callable[[str], None]) -> Callable[[str, int, int], None]:

@@ -70,6 +70,27 @@ def test_seating_counts_each_tested_insertion_once(service: Started) -> None:
     run(work())
 
 
+def test_contacts_are_compared_within_their_size(service: Started) -> None:
+    """The size is that of the cavity in the definition, whatever characters its id has."""
+    ids = {"C": "20", "c": "16", '"\\é': "22D"}
+
+    async def work() -> None:
+        async with service() as client:
+            cavities = [{"id": each, "contact_size": size} for each, size in ids.items()]
+            await client.post("/v1/connectors", json=registration(cavities=cavities))
+            acts = []
+            for each, size in ids.items():
+                acts.append(entry("insertion", each, 1, contact=f'M39029/"é" \\ {size}', tool="I-1"))
+                acts.append(entry("seating_test", each, 2, held=True))
+            await post(client, *acts)
+            found = (await signals(client, "batch"))["signals"]
+            assert {each["name"]: each["group"] for each in found} == {
+                f'M39029/"é" \\ {size}': f"contact size {size}" for size in ids.values()
+            }
+
+    run(work())
+
+
 def test_a_position_keeps_its_history(service: Started) -> None:
     """Trouble counts where the connector sat then; a programme on three assets does not count, nor one work twice in a week."""
 

@@ -18,9 +18,9 @@ voided as materialized (
     from tinebook.entry as v
     where v.kind = 'correction' and v.recorded_at >= $1::timestamptz and tinebook.stated(v.body, 'note') <> ''
 ),
-act as (
-    select e.connector, e.cavity, e.kind, e.number, least(e.performed_at, e.recorded_at) as at,
-           case e.kind when 'removal' then 0 when 'insertion' then 1 else 2 end as rank,
+stated as (
+    -- Behind the offset each entry is read where it is scanned, by several at once, and not where it has been sorted to.
+    select e.connector, e.cavity, e.kind, e.number, e.id, least(e.performed_at, e.recorded_at) as at,
            case when e.kind <> 'seating_test' and $3::text = 'tool' then tinebook.stated(e.body, 'tool')
                 when e.kind = 'insertion' and $3::text = 'batch' then tinebook.stated(e.body, 'contact')
                 when e.kind = 'insertion' and $3::text = 'person' then tinebook.stated(e.body, 'performed_by')
@@ -33,15 +33,17 @@ act as (
       and (e.kind in ('insertion', 'removal')
            or e.kind = 'seating_test' and (position('"held":'::bytea in e.body) > 0
                                            or position('"level":'::bytea in e.body) > 0))
-      and not exists (select from voided as v where v.connector = e.connector and v.id = e.id)
-      and (coalesce($4::text, $5::text, $6::text, $7::text, $8::text) is null
-           or e.connector in (select c.connector from chosen as c))
+    offset 0
 ),
 turn as (
     select a.connector, a.cavity, a.kind, a.told, a.failed,
            count(*) filter (where a.kind = 'insertion')
-               over (partition by a.connector, a.cavity order by a.at, a.rank, a.number) as insertion
-    from act as a
+               over (partition by a.connector, a.cavity
+                     order by a.at, case a.kind when 'removal' then 0 when 'insertion' then 1 else 2 end, a.number) as insertion
+    from stated as a
+    where not exists (select from voided as v where v.connector = a.connector and v.id = a.id)
+      and (coalesce($4::text, $5::text, $6::text, $7::text, $8::text) is null
+           or a.connector in (select c.connector from chosen as c))
 ),
 seating as (
     select t.connector, t.cavity, t.insertion,
@@ -54,25 +56,30 @@ seating as (
     group by t.connector, t.cavity, t.insertion
 ),
 sized as (
-    select d.connector, k.family, c.id as cavity, c.contact_size
-    from tinebook.head as h
-    join tinebook.connector as k on k.connector = h.connector
+    -- The size stands before the id of its cavity in the RFC 8785 form of the definition.
+    select s.connector, s.cavity, s.insertion, s.inserted_by, s.removed_by, s.bench, s.failed, c.family,
+           split_part(split_part(convert_from(d.body, 'UTF8'), '","id":' || to_json(s.cavity)::text || '}', 1),
+                      '"contact_size":"', -1) as contact_size
+    from seating as s
+    join tinebook.connector as c on c.connector = s.connector
+    join tinebook.head as h on h.connector = s.connector
     join tinebook.definition as d on d.connector = h.connector and d.number = h.definition
-    cross join lateral jsonb_to_recordset(convert_from(d.body, 'UTF8')::jsonb #> '{definition,cavities}')
-        as c (id text, contact_size text)
-    where $3::text in ('tool', 'batch') and h.connector in (select s.connector from seating as s where s.failed is not null)
+    where $3::text in ('tool', 'batch') and s.insertion > 0 and s.failed is not null
+    union all
+    select s.connector, s.cavity, s.insertion, s.inserted_by, s.removed_by, s.bench, s.failed, null, null
+    from seating as s
+    where $3::text not in ('tool', 'batch') and s.insertion > 0 and s.failed is not null
 )
-select u.role, u.name, z.contact_size, case $3::text when 'tool' then z.family end as family,
+select u.role, u.name, s.contact_size, case $3::text when 'tool' then s.family end as family,
        case $3::text when 'tool' then s.bench end as bench, count(*) as tests,
        count(*) filter (where s.failed) as failures
-from seating as s
+from sized as s
 cross join lateral (
     select 'insertion' as role, case $3::text when 'bench' then s.bench else s.inserted_by end as name
     union all
     select 'removal' as role, s.removed_by where $3::text = 'tool'
 ) as u
-left join sized as z on z.connector = s.connector and z.cavity = s.cavity
-where s.insertion > 0 and s.failed is not null and u.name is not null
+where u.name is not null
 group by 1, 2, 3, 4, 5;
 
 -- name: signal_reworked

@@ -142,6 +142,7 @@ def _write(path: Path, data: bytes) -> None:
 def _announce(config: Settings, ready: Ready, say: Callable[[str], None]) -> None:
     say("")
     say(f"  bench page   {ready.bench}")
+    say(f"  planner      {ready.service}/fleet   (sign in with the planner token)")
     say(f"  service      {ready.service}   (operations: {ready.service}/schema/openapi.json)")
     for name, token in ready.tokens.items():
         say(f"  {name:<8} token  {token}")

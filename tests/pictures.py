@@ -36,6 +36,7 @@ def main(data: Path) -> None:
         browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
         page(browser, ready, photos["spent"])
         terminal(browser, ready, photos["nearing"])
+        planner(browser, ready, next(each["connector"] for each in labels if each["wear"] == "spent"))
         browser.close()
 
 
@@ -59,17 +60,30 @@ def page(browser: Browser, ready: dict[str, Any], photo: Path) -> None:
     shown.close()
 
 
+def planner(browser: Browser, ready: dict[str, Any], connector: str) -> None:
+    """The planner's fleet page and a connector's."""
+    shown = browser.new_page(viewport={"width": 1200, "height": 860})
+    shown.goto(f"{ready['service']}/fleet")
+    shown.get_by_label("Token").fill(ready["tokens"]["planner"])
+    shown.get_by_role("button", name="Sign in").click()
+    shown.get_by_role("heading", name="Cycle limits").wait_for()
+    fleet = shown.screenshot()
+    shown.goto(f"{ready['service']}/connectors/{connector}")
+    together(browser, "planner", 600, fleet, shown.screenshot())
+    shown.close()
+
+
 def together(browser: Browser, name: str, width: int, *pictures: bytes) -> None:
     """Pictures of screens beside each other."""
     wide = len(pictures) * (width + 20)
-    both = browser.new_page(viewport={"width": wide, "height": 760})
+    both = browser.new_page(viewport={"width": wide, "height": 100})
     shown = "".join(
         f'<img src="data:image/png;base64,{base64.b64encode(each).decode()}" width="{width}" style="margin:10px">'
         for each in pictures
     )
     both.set_content(f'<body style="margin:0;background:#d5dbe1;width:{wide}px">{shown}')
     both.wait_for_timeout(200)
-    both.screenshot(path=PICTURES / f"{name}.png")
+    both.screenshot(path=PICTURES / f"{name}.png", full_page=True)
     both.close()
 
 

@@ -8,12 +8,12 @@ from typing import Any, TypeVar
 
 import msgspec
 from litestar.datastructures import MultiDict
-from msgspec import structs
+from msgspec import Struct, structs
 
 from service import problems
 from service.messages import Problem
 
-T = TypeVar("T")
+T = TypeVar("T", bound=Struct)
 
 _PATH = re.compile(r"^(?P<text>.*?)(?: - at `(?P<path>[^`]*)`)?$", re.DOTALL)
 _PART = re.compile(r"\.(\w+)|\[(\d+|\.\.\.)\]")

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from msgspec import Struct
 
 from service.core import cycles
-from service.core.cycles import Limits, Standing, Wear
+from service.core.cycles import Standing, Wear
 from service.core.entries import Definition
 from service.core.states import CavityState, ConnectorState
 

@@ -178,8 +178,8 @@ ACTS = (
     Act(
         "a sum is altered",
         (
-            "update tinebook.wear_sum set spent = spent + 1 where dimension = 'fleet' and shard = (select max(shard) from"
-            " tinebook.wear_sum where dimension = 'fleet')",
+            """update tinebook.wear_sum set spent = spent + 1
+            where dimension = 'fleet' and shard = (select max(shard) from tinebook.wear_sum where dimension = 'fleet')""",
         ),
         ("sum of the fleet: is not the sum of what the states give",),
         repairable=True,

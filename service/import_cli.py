@@ -9,7 +9,6 @@ from tempfile import TemporaryDirectory
 from typing import Any, Protocol, Self, TypeVar
 
 import click
-import msgspec
 from msgspec import Struct
 
 from service import app, catalog, crew, import_jobs
@@ -66,9 +65,9 @@ class Work(Struct, frozen=True):
     run: Run
     progress: Callable[[str], Progress]
 
-    def order(self, dsn: str) -> Order:
+    def order(self, dsn: str, form: str = "", aside: str = "") -> Order:
         """What every process of the import has to know."""
-        return Order(dsn, self.config.house, self.file, self.by)
+        return Order(dsn, self.config.house, self.file, self.by, form, Path(aside))
 
     def shared(self, job: crew.Job[Order, R], order: Order, what: str) -> list[R]:
         """Let every process do its share of the file, this one alone where there is just one; what came of each."""
@@ -139,28 +138,34 @@ def _entries(work: Work) -> None:
 
 
 def _lines(work: Work) -> None:
-    # Whether a line can be read no database has to say.
-    shares = work.shared(import_jobs.check_lines, work.order(""), "lines checked")
-    bad = sorted(dict.fromkeys(each for share in shares for each in share), key=lambda each: each.number)
-    _say(work, bad)
-    if bad:
-        raise click.ClickException(f"{len(bad)} lines can't be read; nothing was imported")
-    if work.dry_run:
-        click.echo("every line can be read")
-        return
-    with work.opened(work.config) as found:
-        _record(work, work.order(found.service_dsn))
+    with _aside() as aside:
+        # Whether a line can be read no database has to say.
+        shares = work.shared(import_jobs.check_lines, work.order("", aside=aside), "lines checked")
+        bad = sorted(dict.fromkeys(each for share in shares for each in share), key=lambda each: each.number)
+        _say(work, bad)
+        if bad:
+            raise click.ClickException(f"{len(bad)} lines can't be read; nothing was imported")
+        if work.dry_run:
+            click.echo("every line can be read")
+            return
+        with work.opened(work.config) as found:
+            _record(work, work.order(found.service_dsn, aside=aside))
 
 
 def _table(work: Work, form: str) -> None:
-    with work.opened(work.config) as found, TemporaryDirectory(prefix="tinebook-import-") as aside:
-        order = msgspec.structs.replace(work.order(found.service_dsn), form=form, aside=Path(aside))
+    with work.opened(work.config) as found, _aside() as aside:
+        order = work.order(found.service_dsn, form, aside)
         rows, flaws = entry_tables.verdict(work.shared(import_jobs.check_entries, order, "rows checked"))
         work.refuse(flaws)
         if work.dry_run:
             click.echo(f"{rows} rows can be imported")
             return
         _record(work, order)
+
+
+def _aside() -> "TemporaryDirectory[str]":
+    """Where checked entries wait to be recorded; gone with the command."""
+    return TemporaryDirectory(prefix="tinebook-import-")
 
 
 def _record(work: Work, order: Order) -> None:

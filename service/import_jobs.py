@@ -23,25 +23,26 @@ Tell = Callable[[int], None]
 
 
 class Order(Struct, frozen=True):
-    """What is imported, how and for whom. `form` names the table's, None is NDJSON; checked rows are put into `aside`."""
+    """What is imported, how and for whom. `form` names the table's, empty for NDJSON; checked entries go into `aside`."""
 
     dsn: str
     house: HouseRule
     file: Path
     by: str
-    form: str | None = None
+    form: str = ""
     aside: Path = Path()
 
 
 async def check_lines(order: Order, share: Share, tell: Tell) -> list[BadLine]:
-    """The lines of NDJSON that can't be read."""
-    return importing.check(order.file, share, tell)
+    """The lines of NDJSON that can't be read; the others are put aside."""
+    with _aside(order, share).open("wb") as aside:
+        return importing.check(order.file, share, aside, tell)
 
 
 async def check_entries(order: Order, share: Share, tell: Tell) -> Checked:
     """A table of entries, held against the books; those that can be read are put aside."""
     gc.disable()
-    rows = sheets.read(order.file, entry_tables.FORMS[order.form or ""], share)
+    rows = sheets.read(order.file, entry_tables.FORMS[order.form], share)
     async with connected(order.dsn) as connection:
         scribe = Scribe(order.house, Reference(catalog.load()))
         with _aside(order, share).open("wb") as aside:
@@ -61,7 +62,7 @@ async def record_entries(order: Order, share: Share, tell: Tell) -> tuple[Tally,
         reference = Reference(catalog.load())
         async with pool.acquire() as connection:
             reference.go_by(await shop.book(connection))
-        lines = importing.put_aside_before(_aside(order, share)) if order.form else importing.lines(order.file, share)
+        lines = importing.lines(_aside(order, share))
         scribe = Scribe(order.house, reference)
         window = importing.WINDOW // share.of
         return await importing.record(pool, scribe, lines, order.by, app.now, lambda tally: tell(tally.done), window)

@@ -12,7 +12,6 @@ from service.core.entries import Entry
 from service.store import database
 from service.store.database import Connection
 from service.workflow import enrolling, finding, importing, sheets
-from service.workflow.importing import Line
 from service.workflow.recording import Scribe
 from service.workflow.sheets import Checked, Flaw, Form, Repeats, Row
 
@@ -78,7 +77,7 @@ async def check(
         for row in rows:
             repeats.add(row.value.id, row.number)
         flaws += await _unknown_cavities(connection, scribe, [each for each in rows if each.value.cavity is not None])
-        importing.put_aside(aside, [Line(each.number, each.value) for each in rows])
+        importing.put_aside(aside, ((each.number, each.value) for each in rows))
         done += len(rows)
         progress(done)
         if len(flaws) >= enrolling.MOST_FLAWS:

@@ -16,9 +16,9 @@ from service.core import chain, entries, noting
 from service.core.discrepancies import Code
 from service.core.entries import Entry, Recorded
 from service.workflow.recording import Scribe, Submission
-from service.workflow.shares import WHOLE, Share
+from service.workflow.shares import Share
 
-WINDOW = 600_000
+WINDOW = 1_000_000
 """Lines held in memory at once: bounds the memory, and is as many as are worth sorting by connector."""
 CHUNK = 10_000
 """Entries in one transaction, give or take those of a connector: bounds the time that a head stays locked to a second."""
@@ -26,11 +26,12 @@ AT_ONCE = 2
 """Chunks under way at once; no connector is in two of them."""
 
 
-class Line(Struct, frozen=True, array_like=True):
-    """One entry of a file, and the line or row in which it stands."""
+class Line(Struct, frozen=True):
+    """One entry that was checked, still as JSON: a million of them take a third of the room. `number`: its line or row."""
 
     number: int
-    entry: Entry
+    connector: str
+    entry: bytes
 
 
 class BadLine(Struct, frozen=True):
@@ -58,66 +59,65 @@ class Tally(Struct):
 
 
 class _About(Struct, frozen=True):
-    """Which connector a line is about: all that has to be known of the lines of other shares."""
+    """Which connector an entry is about: all that has to be known to share lines out, and to put them together."""
 
     connector: str
 
 
 _about = msgspec.json.Decoder(_About)
+_encoder = msgspec.json.Encoder()
 
 
-def read(lines: Iterable[bytes], share: Share = WHOLE) -> Iterator[Line | BadLine]:
-    """Entries of a share of an NDJSON file, one a line. A line whose share can't be told is a bad one in every share."""
-    for number, line in enumerate(lines, 1):
-        if line.isspace():
-            continue
-        try:
-            if share.of > 1 and not share.has(_about.decode(line).connector):
-                continue
-            entry = entries.EntryDecoder.decode(line)
-        except (msgspec.DecodeError, UnicodeDecodeError) as error:
-            yield BadLine(number, str(error))
-            continue
-        faults = entries.faults(entry)
-        yield (
-            BadLine(number, "; ".join(f"{each.field}: {each.text}" for each in faults))
-            if faults
-            else Line(number, entry)
-        )
+def check(path: Path, share: Share, aside: BinaryIO, progress: Callable[[int], None]) -> list[BadLine]:
+    """The lines of a share of an NDJSON file that can't be read; the others go aside.
 
-
-def check(path: Path, share: Share, progress: Callable[[int], None]) -> list[BadLine]:
-    """The lines of a share of a file that can't be read; a dry run that changes nothing."""
+    A line whose share can't be told is a bad one in every share.
+    """
     bad, done = [], 0
     with path.open("rb") as file:
-        for done, each in enumerate(read(file, share), 1):
-            if isinstance(each, BadLine):
-                bad.append(each)
+        for number, line in enumerate(file, 1):
+            if line.isspace() or not _is_in(share, line):
+                continue
+            wrong = _wrong(line)
+            if wrong is None:
+                aside.write(b"%d %b\n" % (number, line.strip()))
+            else:
+                bad.append(BadLine(number, wrong))
+            done += 1
             if done % CHUNK == 0:
                 progress(done)
     progress(done)
     return bad
 
 
-def lines(path: Path, share: Share) -> Iterator[Line]:
-    """The entries of a share of a file that `check` found readable."""
-    with path.open("rb") as file:
-        yield from (each for each in read(file, share) if isinstance(each, Line))
+def _is_in(share: Share, line: bytes) -> bool:
+    if share.of == 1:
+        return True
+    try:
+        return share.has(_about.decode(line).connector)
+    except (msgspec.DecodeError, UnicodeDecodeError):
+        return True
 
 
-_encoder = msgspec.json.Encoder()
-_decoder = msgspec.json.Decoder(Line)
+def _wrong(line: bytes) -> str | None:
+    try:
+        faults = entries.faults(entries.EntryDecoder.decode(line))
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        return str(error)
+    return "; ".join(f"{each.field}: {each.text}" for each in faults) or None
 
 
-def put_aside(file: BinaryIO, checked: Iterable[Line]) -> None:
-    """Write down entries of a table that were checked, so that what is recorded is what was checked, and read once."""
-    file.write(_encoder.encode_lines(checked))
+def put_aside(aside: BinaryIO, checked: Iterable[tuple[int, Entry]]) -> None:
+    """Write down entries that were checked, with their rows: what is recorded is then what was checked, and read once."""
+    aside.writelines(b"%d %b\n" % (number, _encoder.encode(entry)) for number, entry in checked)
 
 
-def put_aside_before(path: Path) -> Iterator[Line]:
-    """The entries that `put_aside` wrote."""
-    with path.open("rb") as file:
-        yield from map(_decoder.decode, file)
+def lines(aside: Path) -> Iterator[Line]:
+    """The entries that a check put aside."""
+    with aside.open("rb") as file:
+        for each in file:
+            number, _, entry = each.partition(b" ")
+            yield Line(int(number), _about.decode(entry).connector, entry)
 
 
 async def record(
@@ -139,7 +139,7 @@ async def record(
     async def work(chunks: Iterator[list[Line]]) -> None:
         for chunk in chunks:
             at = clock()
-            submissions = [_submission(each.entry, by, at) for each in chunk]
+            submissions = [_submission(entries.EntryDecoder.decode(each.entry), by, at) for each in chunk]
             async with pool.acquire() as connection:
                 results = await scribe.commit(connection, submissions, brief=True)
             for line, result in zip(chunk, results, strict=True):
@@ -175,7 +175,7 @@ def _chunks(window: list[Line]) -> Iterator[list[Line]]:
     """Lines of one connector together, so that each head is moved once; a transaction is a few connectors long."""
     by_connector: dict[str, list[Line]] = {}
     for line in window:
-        by_connector.setdefault(line.entry.connector, []).append(line)
+        by_connector.setdefault(line.connector, []).append(line)
     chunk: list[Line] = []
     for lines in by_connector.values():
         chunk.extend(lines)

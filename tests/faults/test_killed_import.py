@@ -30,6 +30,8 @@ def _registered(ground: Ground) -> None:
             await fleet.register(connection, CONNECTORS)
 
     asyncio.run(register())
+    # They were put there beside the service: the sums of the reports do not know them yet.
+    ground.command("rebuild")
 
 
 @pytest.mark.parametrize("seed", range(2))

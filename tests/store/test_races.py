@@ -39,6 +39,9 @@ def test_an_import_goes_on_where_another_took_an_id(service: Started, dsn: str, 
         entry("insertion", "c", 1, "EX-2"),
     ]
     file.write_text("".join(json.dumps(each) + "\n" for each in lines))
+    aside = tmp_path / "aside"
+    with aside.open("wb") as checked:
+        assert not importing.check(file, WHOLE, checked, lambda _: None)
 
     async def work() -> None:
         async with service() as client:
@@ -50,7 +53,7 @@ def test_an_import_goes_on_where_another_took_an_id(service: Started, dsn: str, 
             await holding.start()
             fact = msgspec.convert(entry("removal") | {"id": identity}, Entry)
             await scribe.write(first, [recording.submission(fact, "test", app.now(), None, reference)])
-            wanted = importing.record(pool, scribe, importing.lines(file, WHOLE), "import", app.now, lambda _: None)
+            wanted = importing.record(pool, scribe, importing.lines(aside), "import", app.now, lambda _: None)
             importer = asyncio.create_task(wanted)
             await one_waits(owner)
             await holding.commit()

@@ -236,7 +236,7 @@ def test_the_feed_is_append_only(service: Started, dsn: str, statement: str) -> 
 
 def test_what_was_recorded_before_there_was_a_feed(dsn: str, service: Started) -> None:
     """The migration puts an older ledger at the beginning of the feed: all of it, each connector's in the order of its chain."""
-    text = (Path(__file__).parents[2] / "service/store/migrations/0010_feed.sql").read_text()
+    text = (Path(__file__).parents[2] / "service/store/migrations/0008_feed.sql").read_text()
     filling = text[text.index("insert into tinebook.feed (") : text.index("create function tinebook.feed_entries")]
 
     async def work() -> None:

@@ -15,7 +15,18 @@ import click
 import msgspec
 import uvicorn
 
-from service import app, import_cli, label_cli, outlook_cli, part_number_cli, runtime, settings, signal_cli, supervisor
+from service import (
+    app,
+    import_cli,
+    label_cli,
+    outlook_cli,
+    part_number_cli,
+    report_cli,
+    runtime,
+    settings,
+    signal_cli,
+    supervisor,
+)
 from service.settings import Settings
 from service.store import database, embedded, migrate
 from service.workflow import access, proof
@@ -297,6 +308,7 @@ main.add_command(import_cli.command(_databases, _run, _Progress))
 main.add_command(label_cli.command(_databases, _run))
 main.add_command(outlook_cli.command(_databases, _run, _Progress))
 main.add_command(signal_cli.command(_databases, _run))
+main.add_command(report_cli.command(_databases, _run, _Progress))
 main.add_command(part_number_cli.command)
 
 if __name__ == "__main__":

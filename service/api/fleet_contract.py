@@ -6,6 +6,7 @@ from service.api import fleet_queries as queries
 from service.api.operation import ANYBODY, PLANNING, READING, Operation
 from service.api.queries import Page
 from service.messages import Written
+from service.reports import forms
 
 OPERATIONS = (
     Operation(
@@ -17,6 +18,8 @@ OPERATIONS = (
         call=fleet.cycle_limits,
         query=queries.CycleLimits,
         reply=messages.CycleLimitReport,
+        media=("application/json", *forms.MEDIA_TYPES),
+        report="cycle-limits",
         example_query="of=cavities&wear=nearing&wear=spent&limit=10",
     ),
     Operation(
@@ -28,6 +31,8 @@ OPERATIONS = (
         call=fleet.wear,
         query=queries.WearBy,
         reply=messages.WearReport,
+        media=("application/json", *forms.MEDIA_TYPES),
+        report="wear",
         example_query="by=family&limit=10",
     ),
     Operation(
@@ -49,6 +54,8 @@ OPERATIONS = (
         call=fleet.list_discrepancies,
         query=queries.Discrepancies,
         reply=messages.DiscrepancyReport,
+        media=("application/json", *forms.MEDIA_TYPES),
+        report="discrepancies",
         example_query="seriousness=hold&limit=10",
     ),
     Operation(

@@ -6,7 +6,7 @@ from uuid import UUID
 from msgspec import Meta, Struct
 
 from service import fleet_messages
-from service.api.queries import Limit
+from service.api.queries import Format, Limit
 from service.core.cycles import Wear
 from service.core.discrepancies import Code, Seriousness
 from service.core.entries import EARLIEST, LATEST, Instant, Text
@@ -27,6 +27,7 @@ class CycleLimits(Struct, frozen=True, forbid_unknown_fields=True):
     shop: Text | None = None
     cursor: str | None = None
     limit: Limit = 100
+    format: Format = "json"
 
     def __post_init__(self) -> None:
         """Refuse a moment that no entry can have: some overflow on the way to the database."""
@@ -47,6 +48,7 @@ class WearBy(Struct, frozen=True, forbid_unknown_fields=True):
     shop: Text | None = None
     cursor: str | None = None
     limit: Limit = 100
+    format: Format = "json"
 
 
 class Cycles(Struct, frozen=True, forbid_unknown_fields=True):
@@ -70,6 +72,7 @@ class Discrepancies(Struct, frozen=True, forbid_unknown_fields=True):
     shop: Text | None = None
     cursor: str | None = None
     limit: Annotated[int, Meta(ge=1, le=200)] = 50
+    format: Format = "json"
 
 
 class Merge(Struct, frozen=True, forbid_unknown_fields=True):

@@ -1,7 +1,7 @@
 """From HTTP to an operation and back. Every failure leaves as a problem."""
 
 import logging
-from collections.abc import Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
 from typing import Any
 
 import asyncpg
@@ -9,11 +9,12 @@ from litestar import Request, Response, get, route
 from litestar.datastructures import State
 from litestar.exceptions import HTTPException
 from litestar.handlers import HTTPRouteHandler
+from litestar.response import Stream
 
 from service import messages, problems
-from service.api import reading
+from service.api import exports, reading
 from service.api.contract import OPERATIONS, Operation
-from service.api.handlers import Call
+from service.api.handlers import Call, Reply
 from service.api.services import Services
 from service.core.states import StateError
 from service.store import database
@@ -34,18 +35,26 @@ def _route(operation: Operation) -> HTTPRouteHandler:
     return route(path, http_method=operation.method, name=operation.name, include_in_schema=False)(_serving(operation))
 
 
-def _serving(operation: Operation) -> Callable[..., Awaitable[Response[bytes]]]:
-    async def serve(request: Request[Any, Any, State]) -> Response[bytes]:
+def _serving(operation: Operation) -> Callable[..., Awaitable[Response[Any]]]:
+    async def serve(request: Request[Any, Any, State]) -> Response[Any]:
         services: Services = request.app.state.services
         bearer = await services.doorkeeper.admit(request.headers.get("authorization"), operation.scopes)
         body = reading.body(await request.body(), operation.body) if operation.body is not None else None
         query = reading.query(request.query_params, operation.query)
         accept = request.headers.get("accept", "")
-        reply = await operation.call(services, Call(bearer, request.path_params, query, body, accept))
-        content = messages.to_json(reply.message) if reply.media_type == _JSON else reply.message
-        return Response(content, status_code=reply.status, media_type=reply.media_type, headers=reply.headers)
+        call = Call(bearer, request.path_params, query, body, accept)
+        if operation.report is not None and query.format != "json":
+            return _response(await exports.reply(services, call, operation.report))
+        return _response(await operation.call(services, call))
 
     return serve
+
+
+def _response(reply: Reply) -> Response[Any]:
+    if isinstance(reply.message, AsyncIterator):
+        return Stream(reply.message, status_code=reply.status, media_type=reply.media_type, headers=reply.headers)
+    content = messages.to_json(reply.message) if reply.media_type == _JSON else reply.message
+    return Response(content, status_code=reply.status, media_type=reply.media_type, headers=reply.headers)
 
 
 @get("/health/live", include_in_schema=False)

@@ -19,7 +19,8 @@ READING = (Scope.PLANNER, Scope.RECORDS)
 class Operation(Struct, frozen=True, kw_only=True):
     """One operation: how it is reached, who may, what it reads and writes, and an example that the tests execute.
 
-    `reply` is a message where the reply is JSON; where it is a file, `media` are the types that it can have.
+    `reply` is a message where the reply is JSON; where it is a file, `media` are the types that it can have. `report` is the name
+    of the report that it gives as a file where the query asks for a `format` other than json.
     """
 
     method: Literal["GET", "POST", "PUT"]
@@ -36,3 +37,4 @@ class Operation(Struct, frozen=True, kw_only=True):
     query: Any = queries.Nothing
     example: Any = None
     example_query: str = ""
+    report: str | None = None

@@ -5,6 +5,7 @@ from service import usage_messages
 from service.api import outlook
 from service.api import outlook_queries as queries
 from service.api.operation import PLANNING, READING, Operation
+from service.reports import forms
 
 OPERATIONS = (
     Operation(
@@ -72,6 +73,8 @@ OPERATIONS = (
         call=outlook.report,
         query=queries.Outlook,
         reply=messages.OutlookReport,
+        media=("application/json", *forms.MEDIA_TYPES),
+        report="outlook",
         example_query="horizon_days=180&at_least=0.05&limit=10",
     ),
     Operation(
@@ -83,6 +86,8 @@ OPERATIONS = (
         call=outlook.demand,
         query=queries.Demand,
         reply=messages.DemandReport,
+        media=("application/json", *forms.MEDIA_TYPES),
+        report="demand",
         example_query="months=3",
     ),
     Operation(
@@ -94,6 +99,8 @@ OPERATIONS = (
         call=outlook.stock,
         query=queries.Stock,
         reply=messages.StockReport,
+        media=("application/json", *forms.MEDIA_TYPES),
+        report="stock",
         example_query="service_level=0.95&horizon_days=90",
     ),
     Operation(
@@ -105,6 +112,8 @@ OPERATIONS = (
         call=outlook.visits,
         query=queries.Visits,
         reply=messages.VisitReport,
+        media=("application/json", *forms.MEDIA_TYPES),
+        report="visits",
         example_query="risk=0.05&limit=10",
     ),
     Operation(

@@ -4,7 +4,7 @@ from typing import Annotated
 
 from msgspec import Meta, Struct
 
-from service.api.queries import Limit
+from service.api.queries import Format, Limit
 from service.core.entries import Text
 from service.outlook_messages import Band
 from service.workflow import outlook_runs
@@ -34,6 +34,7 @@ class Outlook(Struct, frozen=True, forbid_unknown_fields=True):
     part_number: Text | None = None
     cursor: str | None = None
     limit: Limit = 100
+    format: Format = "json"
 
 
 class Demand(Struct, frozen=True, forbid_unknown_fields=True):
@@ -44,6 +45,7 @@ class Demand(Struct, frozen=True, forbid_unknown_fields=True):
     part_number: Text | None = None
     cursor: str | None = None
     limit: Limit = 100
+    format: Format = "json"
 
 
 class Stock(Struct, frozen=True, forbid_unknown_fields=True):
@@ -55,6 +57,7 @@ class Stock(Struct, frozen=True, forbid_unknown_fields=True):
     part_number: Text | None = None
     cursor: str | None = None
     limit: Limit = 100
+    format: Format = "json"
 
 
 class Visits(Struct, frozen=True, forbid_unknown_fields=True):
@@ -68,3 +71,4 @@ class Visits(Struct, frozen=True, forbid_unknown_fields=True):
     part_number: Text | None = None
     cursor: str | None = None
     limit: Annotated[int, Meta(ge=1, le=50)] = 10
+    format: Format = "json"

@@ -9,8 +9,11 @@ from service.core import entries
 from service.core.entries import MarkText, Text
 from service.core.house import What
 from service.core.sights import Sight
+from service.reports import forms
 
 Limit = Annotated[int, Meta(ge=1, le=500)]
+Format = Literal["json"] | forms.Name
+"""A page as JSON, or all rows as a file; then `limit` means nothing and there is no `cursor`."""
 
 
 class Nothing(Struct, frozen=True, forbid_unknown_fields=True):

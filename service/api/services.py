@@ -37,6 +37,8 @@ class Services:
         self.caller = caller
         self.scribe = Scribe(house, reference)
         self.doorkeeper = Doorkeeper(pool, clock)
+        # A file holds its connection and its snapshot for as long as it is taken: half of them stay free for everybody else.
+        self.exporting = asyncio.Semaphore(max(1, pool.get_max_size() // 2))
         self.reader = Reader(pool, self.scribe.definitions)
 
 

@@ -4,6 +4,7 @@ from service import signal_messages as messages
 from service.api import signal_queries as queries
 from service.api import signals
 from service.api.operation import READING, Operation
+from service.reports import forms
 
 OPERATIONS = (
     Operation(
@@ -15,6 +16,8 @@ OPERATIONS = (
         call=signals.report,
         query=queries.Signals,
         reply=messages.SignalReport,
+        media=("application/json", *forms.MEDIA_TYPES),
+        report="signals",
         example_query="about=tool&limit=10",
     ),
 )

@@ -2,7 +2,7 @@
 
 from msgspec import Struct
 
-from service.api.queries import Limit
+from service.api.queries import Format, Limit
 from service.core.entries import EARLIEST, LATEST, Instant, Text
 from service.signal_messages import About, Verdict
 
@@ -21,6 +21,7 @@ class Signals(Struct, frozen=True, forbid_unknown_fields=True):
     part_number: Text | None = None
     cursor: str | None = None
     limit: Limit = 100
+    format: Format = "json"
 
     def __post_init__(self) -> None:
         """Refuse a moment that no entry can have: some overflow on the way to the database."""

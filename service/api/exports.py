@@ -2,7 +2,7 @@
 
 import asyncio
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
-from contextlib import aclosing
+from contextlib import AsyncExitStack, aclosing
 from datetime import datetime
 from enum import Enum
 from typing import Any
@@ -97,21 +97,23 @@ async def written(
     Raises the problem for a question that can't be answered, and for more rows than the form holds.
     """
     chosen = FORMS[form]
-    async with source.connection.transaction(isolation="repeatable_read", readonly=True):
+    async with AsyncExitStack() as stack:
+        await stack.enter_async_context(source.connection.transaction(isolation="repeatable_read", readonly=True))
         found = await REPORTS[name].find(source, asked)
         head = Head(found.table.title, found.as_of, filters(asked), found.notes)
         writer, rows = chosen.writer(found.table, head), 0
+        stack.callback(writer.close)
         data = writer.begin()
-        async with aclosing(found.batches) as batches:  # type: ignore[type-var]
-            async for batch in batches:
-                rows += len(batch)
-                if chosen.most_rows is not None and rows > chosen.most_rows:
-                    raise _too_many(form, chosen.most_rows)
-                data += await asyncio.to_thread(writer.add, batch)
-                tell(rows)
-                if data:
-                    yield data
-                    data = b""
+        batches: Any = await stack.enter_async_context(aclosing(found.batches))
+        async for batch in batches:
+            rows += len(batch)
+            if chosen.most_rows is not None and rows > chosen.most_rows:
+                raise _too_many(form, chosen.most_rows)
+            data += await asyncio.to_thread(writer.add, batch)
+            tell(rows)
+            if data:
+                yield data
+                data = b""
         data += await asyncio.to_thread(writer.end)
         if data:
             yield data

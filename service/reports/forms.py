@@ -24,9 +24,12 @@ class Writer(Protocol):
     def end(self) -> bytes:
         """What stands behind them."""
 
+    def close(self) -> None:
+        """Leave nothing behind, also where the end was never reached."""
+
 
 class Form(Struct, frozen=True):
-    """A form: its media type, whether it is text, how many rows it holds at most, and what writes it."""
+    """A form: its media type (the web adds a text's charset), whether it is text, the most rows that it holds, its writer."""
 
     media_type: str
     is_text: bool
@@ -47,7 +50,7 @@ def _paper(table: Table, head: Head) -> Writer:
 
 
 FORMS: dict[Name, Form] = {
-    "csv": Form("text/csv; charset=utf-8; header=present", True, None, lambda table, _: Separated(table)),
+    "csv": Form("text/csv; header=present", True, None, lambda table, _: Separated(table)),
     "ndjson": Form("application/x-ndjson", True, None, lambda *_: Lines()),
     "xlsx": Form("application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", False, 100_000, _workbook),
     "pdf": Form("application/pdf", False, 5_000, _paper),

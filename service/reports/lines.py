@@ -20,3 +20,6 @@ class Lines:
     def end(self) -> bytes:
         """Nothing more."""
         return b""
+
+    def close(self) -> None:
+        """Nothing is left behind."""

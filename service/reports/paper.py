@@ -61,6 +61,9 @@ class Paper:
         """The whole document."""
         return bytes(self._pdf.output())
 
+    def close(self) -> None:
+        """Nothing is left behind."""
+
     def _told(self, name: str, value: Cell, marked: bool) -> str:
         if name == "rating" and marked:
             return f"{value} {tables.NOT_VERIFIED}"

@@ -30,6 +30,9 @@ class Separated:
         """Nothing more."""
         return b""
 
+    def close(self) -> None:
+        """Nothing is left behind."""
+
 
 def guarded(value: Cell) -> str:
     """A cell as text that no spreadsheet runs. An apostrophe at the beginning is always the guard: whoever reads drops one."""

@@ -1,6 +1,7 @@
 """A report as a workbook (XLSX). The same rows give the same bytes, in memory that does not grow with them."""
 
 import io
+import tempfile
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from typing import Any
@@ -24,11 +25,13 @@ class Workbook:
         self._table, self._head = table, head
         self._places = table.places()
         self._target = io.BytesIO()
+        self._folder = tempfile.TemporaryDirectory(prefix="tinebook-report-")
         # Rows that are written go to a file at once; nothing of a text is taken for a formula, a figure or an address.
         self._book = xlsxwriter.Workbook(
             self._target,
             {
                 "constant_memory": True,
+                "tmpdir": self._folder.name,
                 "strings_to_formulas": False,
                 "strings_to_numbers": False,
                 "strings_to_urls": False,
@@ -73,6 +76,12 @@ class Workbook:
         self._about()
         self._book.close()
         return self._target.getvalue()
+
+    def close(self) -> None:
+        """Take away the rows that were kept in files."""
+        for each in self._book.worksheets():
+            each.row_data_fh.close()
+        self._folder.cleanup()
 
     def _write(self, place: int, value: Cell, *, marked: bool) -> None:
         sheet, row = self._sheet, self._row

@@ -3,9 +3,11 @@
 import csv
 import io
 import json
+import tempfile
 import uuid
 import zlib
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any, get_args
 
 import openpyxl
@@ -49,6 +51,7 @@ def write(form: forms.Name, rows: list[Any], table: tables.Table = contents.CAVI
     """Rows in a form, a few at a time."""
     writer = FORMS[form].writer(table, HEAD)
     parts = [writer.begin(), *(writer.add(rows[n : n + at_once]) for n in range(0, len(rows), at_once)), writer.end()]
+    writer.close()
     return b"".join(parts)
 
 
@@ -168,4 +171,20 @@ def test_the_workbook_says_what_it_is() -> None:
     assert about["Note"] == "The worst first."
     assert about["Rows"] == "1"
     assert about[""] == DECIDES
-    assert book["Report"].oddFooter.left.text == DECIDES
+    footer = book["Report"].oddFooter
+    assert footer is not None
+    assert footer.left.text == DECIDES
+
+
+def test_a_workbook_that_is_given_up_leaves_nothing_behind(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Rows that were kept in files go with the workbook, whether it was finished or not."""
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    for finished in (False, True):
+        writer = FORMS["xlsx"].writer(contents.CAVITIES, HEAD)
+        writer.begin()
+        writer.add([line("EX-1")])
+        assert list(tmp_path.iterdir())
+        if finished:
+            writer.end()
+        writer.close()
+        assert not list(tmp_path.iterdir())

@@ -14,7 +14,7 @@ from service.core.markup import EMPTY, Markup, element, joined, text
 from service.pages import addresses
 from service.pages.door import Asked
 
-T = TypeVar("T")
+T = TypeVar("T", bound=Struct)
 
 
 class Field(Struct, frozen=True):

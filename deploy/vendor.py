@@ -2,7 +2,8 @@
 
 What is shipped is listed in `vendor/vendor.json`: each package with its version and the digest of its archive, each file
 with its digest as published and as shipped. A file is shipped as published but for the changes listed with it, each of which must
-apply exactly once. Packages come by way of `npm pack`, so from whatever registry npm is set up for here.
+apply exactly once. Beside a large file lies its brotli form, made here since it takes seconds, and pinned as well.
+Packages come by way of `npm pack`, so from whatever registry npm is set up for here.
 Digests are written as in W3C Subresource Integrity: `sha512-` and base64.
 """
 
@@ -19,8 +20,12 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+import brotli
+
 VENDOR = Path(__file__).resolve().parent.parent / "scanner_client" / "page" / "vendor"
 LIST = "vendor.json"
+SHORT = ".br"
+"""Ends the name of a file's brotli form."""
 
 
 class WrongError(Exception):
@@ -61,8 +66,10 @@ def check(home: Path) -> None:
 def wanted(home: Path) -> dict[str, str]:
     """The digest of each file that is shipped, by name."""
     listed = json.loads((home / LIST).read_text())
-    theirs = {each["name"]: each["sha512"] for package in listed["packages"] for each in package["files"]}
-    return {**listed["own"], **theirs}
+    files = [each for package in listed["packages"] for each in package["files"]]
+    theirs = {each["name"]: each["sha512"] for each in files}
+    short = {f"{each['name']}{SHORT}": each["brotli_sha512"] for each in files if "brotli_sha512" in each}
+    return {**listed["own"], **theirs, **short}
 
 
 def fetch(home: Path, *, pin: bool) -> None:
@@ -77,6 +84,10 @@ def fetch(home: Path, *, pin: bool) -> None:
             judged(each, "published_sha512", published, each["published_as"], pin=pin)
             made[each["name"]] = changed(published, each.get("changes", []), each["name"])
             judged(each, "sha512", made[each["name"]], each["name"], pin=pin)
+            if "brotli_sha512" in each:
+                short = f"{each['name']}{SHORT}"
+                made[short] = brotli.compress(made[each["name"]], quality=11)
+                judged(each, "brotli_sha512", made[short], short, pin=pin)
     for name, data in made.items():
         (home / name).write_bytes(data)
     if pin:

@@ -28,10 +28,24 @@ async function fetched() {
   if (version !== VERSION) throw new Error(`The server has version ${version} by now, not ${VERSION}.`);
   const cache = await caches.open(CACHE);
   await Promise.all(files.map(async (/** @type {{path: string, integrity: string}} */ { path, integrity }) => {
+    await cache.put(path, await had(path, integrity));
+  }));
+}
+
+/**
+ * What the browser has just had for the page is not asked for again: its hash says that it is of this version. The
+ * document is, as its headers bind the whole page.
+ * @param {string} path @param {string} integrity @returns {Promise<Response>}
+ */
+async function had(path, integrity) {
+  const anew = async () => {
     const answer = await fetch(path, { cache: "no-cache", integrity });
     if (!answer.ok) throw new Error(`${path} answered ${answer.status}.`);
-    await cache.put(path, answer);
-  }));
+    return answer;
+  };
+  if (path === "/") return anew();
+  const kept = await fetch(path, { cache: "force-cache", integrity }).catch(() => null);
+  return kept?.ok ? kept : anew();
 }
 
 /** Throw the files of older versions away, and answer for the tabs that are open. */

@@ -51,7 +51,7 @@ def test_it_opens_and_reads_marks_with_the_server_stopped(device: BrowserContext
     """After one visit the page reloads, and its own decoder reads a mark, while nothing answers any more."""
     page = kept_page(device, site.address)
     (version,) = page.evaluate(VERSIONS)
-    listing = msgspec.json.decode(page_files.shipped()[page_files.LISTING].body, type=page_files.Listing)
+    listing = msgspec.json.decode(page_files.shipped()[page_files.LISTING].plain.body, type=page_files.Listing)
     assert version == listing.version
     site.bench.stop()
     page.reload()
@@ -190,7 +190,7 @@ def _reloaded(page: Page) -> str:
 
 def test_half_a_version_is_never_kept(device: BrowserContext, line: Line) -> None:
     """If one file of a version can't be had, none of it takes over; once it can, all of it does."""
-    line.shears = lambda path, _body: "portal" if path == b"/icon-512.png" else "answer"
+    line.shears = lambda path, _body: "portal" if path == b"/scan/strips.js" else "answer"
     page = programs.tab(device, line.address + "/keep/store.js")
     page.evaluate("async () => { await (await import('/keep/updates.js')).watchUpdates({}); }")
     programs.until(lambda: line.dealt["portal"] > 0, "the file is not asked for")

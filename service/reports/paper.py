@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import Any
 
 from fpdf import FPDF
@@ -15,7 +16,7 @@ _MADE = datetime(2000, 1, 1, tzinfo=UTC)
 _FONT = "Helvetica"
 _TEXT_PT, _LINE_MM, _PAD_MM = 7, 3.2, 0.8
 _MARGIN_MM, _FOOT_MM = 10, 12
-_ENCODING = "cp1252"
+_ENCODING = "latin-1"
 _PAGES = "{pages}"
 
 
@@ -28,6 +29,8 @@ class Paper:
         self._pdf = _Pages(head)
         across_mm = self._pdf.epw / sum(each.width for each in table.printed)
         self._widths = [each.width * across_mm for each in table.printed]
+        # Serials and times are many, but places, part numbers and figures come again and again.
+        self._wrapped = lru_cache(maxsize=4_096)(self._wrap)
 
     def begin(self) -> bytes:
         """What the report is, and the headings; the bytes come at the end."""
@@ -50,7 +53,7 @@ class Paper:
             cells = self._table.cells(row)
             marked = tables.unverified(self._places, cells)
             told = [self._told(each.name, cells[self._places[each.name]], marked) for each in self._table.printed]
-            wrapped = [self._wrapped(each, width) for each, width in zip(told, self._widths, strict=True)]
+            wrapped = [self._wrapped(each, width, False) for each, width in zip(told, self._widths, strict=True)]
             if self._pdf.get_y() + _height(wrapped) > self._pdf.h - _FOOT_MM:
                 self._pdf.add_page()
                 self._headings()
@@ -80,7 +83,9 @@ class Paper:
     def _headings(self) -> None:
         self._pdf.set_font(_FONT, "B", _TEXT_PT)
         self._pdf.set_fill_color(225)
-        self._line([self._wrapped(e.heading, w) for e, w in zip(self._table.printed, self._widths, strict=True)], True)
+        self._line(
+            [self._wrapped(e.heading, w, True) for e, w in zip(self._table.printed, self._widths, strict=True)], True
+        )
         self._pdf.set_font(_FONT, "", _TEXT_PT)
 
     def _line(self, wrapped: list[list[str]], filled: bool = False) -> None:
@@ -95,7 +100,7 @@ class Paper:
         pdf.line(pdf.l_margin, y + height_mm, pdf.w - pdf.r_margin, y + height_mm)
         pdf.set_y(y + height_mm)
 
-    def _wrapped(self, text: str, width_mm: float) -> list[str]:
+    def _wrap(self, text: str, width_mm: float, _bold: bool) -> list[str]:
         """A text in lines that fit: broken between words, and a word that is too long anywhere. Nothing is cut off."""
         room_mm = width_mm - 2 * _PAD_MM
         measure = self._pdf.get_string_width
@@ -124,8 +129,9 @@ def _height(wrapped: list[list[str]]) -> float:
 
 def encodable(text: str) -> str:
     """A text in the letters of the font that every reader of PDF has; others as their code, so that none is lost."""
-    shown = "".join(each if each.isprintable() else f"\\x{ord(each):02x}" for each in text)
-    return shown.encode(_ENCODING, "backslashreplace").decode(_ENCODING)
+    if not text.isprintable():
+        text = "".join(each if each.isprintable() else f"\\x{ord(each):02x}" for each in text)
+    return text.encode(_ENCODING, "backslashreplace").decode(_ENCODING)
 
 
 class _Pages(FPDF):

@@ -78,8 +78,14 @@ def table(title: str, row: type[Struct], *printed: tuple[str, str, float]) -> Ta
     return Table(title, columns, tuple(Printed(*each) for each in printed))
 
 
+_PLAIN = frozenset({str, int, bool, float, type(None)})
+"""What most values are, and needs no second look."""
+
+
 def cell(value: Any) -> Cell:
     """A field's value as a cell."""
+    if type(value) in _PLAIN:
+        return value  # type: ignore[no-any-return]
     if isinstance(value, enum.Enum):
         value = value.value
     if isinstance(value, UUID):

@@ -61,7 +61,7 @@ def pages(pdf: bytes) -> list[str]:
     for part in pdf.split(b"stream\n")[1:]:
         body = part.partition(b"\nendstream")[0]
         try:
-            told = zlib.decompress(body).decode("cp1252")
+            told = zlib.decompress(body).decode("latin-1")
         except zlib.error:
             continue
         if " Tj" in told:
@@ -159,6 +159,9 @@ def test_paper_loses_no_letter() -> None:
     drawn = "".join(pages(write("pdf", [line("Ж" + "W" * 100)])))
     assert "\\u0416" in drawn.replace("\\\\", "\\")
     assert drawn.count("W") >= 100
+    others = "".join(pages(write("pdf", [line(each) for each in NASTY])))
+    assert "\\u20ac" in others.replace("\\\\", "\\")
+    assert "é" in others
 
 
 def test_the_workbook_says_what_it_is() -> None:

@@ -187,10 +187,13 @@ def tool_fit(tools: tooling.Tooling | None, part_number: str | None, contact_siz
     """Whether a tool of that part number serves the step. For a replacement one half is enough: the other takes another tool."""
     if part_number is None:
         return ToolFit.NOT_STATED
-    if tools is None or all(each.part_number != part_number for each in tools.tools):
+    same = [] if tools is None else [each for each in tools.tools if each.part_number == part_number]
+    if not same:
         return ToolFit.UNKNOWN
-    halves = {Action.INSERT: (tooling.Half.INSERT,), Action.REMOVE: (tooling.Half.REMOVE,)}.get(
-        action, tuple(tooling.Half)
-    )
-    serves = any(each.part_number == part_number for half in halves for each in tools.serving(half, contact_size))
+    half = _HALVES.get(action)
+    serves = any(each.contact_size == contact_size and half in (None, each.half) for each in same)
     return ToolFit.FITS if serves else ToolFit.WRONG
+
+
+_HALVES = {Action.INSERT: tooling.Half.INSERT, Action.REMOVE: tooling.Half.REMOVE}
+"""The half of the job that a step is; a replacement is both."""

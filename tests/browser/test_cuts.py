@@ -18,7 +18,7 @@ from tests.browser.site import CAVITIES, Site
 SEED = 117
 CUTS = 1000
 CLOSED_PAGES = 60
-KILLED_BROWSERS = 24
+KILLED_BROWSERS = 16
 KILLED_SERVERS = 8
 
 WORK = """async ({token, patience, connectors, cavities, seed}) => {

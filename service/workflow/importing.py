@@ -18,7 +18,7 @@ from service.core.entries import Entry, Recorded
 from service.workflow.recording import Scribe, Submission
 from service.workflow.shares import Share
 
-WINDOW = 1_000_000
+WINDOW = 500_000
 """Lines held in memory at once: bounds the memory, and is as many as are worth sorting by connector."""
 CHUNK = 10_000
 """Entries in one transaction, give or take those of a connector: bounds the time that a head stays locked to a second."""

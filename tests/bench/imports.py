@@ -77,7 +77,7 @@ def write_placements(file: Path, count: int, connectors: int) -> None:
         for number in range(count):
             connector = number % connectors
             written.write(
-                f"EX-{connector:08},20{20 + number // connectors % 6}-02-03T08:00:{number % 60:02}Z,badge {connector % 80},"
+                f"EX-{connector:08},20{10 + number // connectors % 16}-02-03T08:00:{number % 60:02}Z,badge {connector % 80},"
                 f"TN-{connector % 64:02},Z{connector % 700:03},P{number % 99:03}\n"
             )
 

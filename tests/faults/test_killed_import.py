@@ -90,7 +90,8 @@ def _importing(ground: Ground, file: Path) -> "subprocess.Popen[str]":
         "entries",
         str(file),
     ]
-    return subprocess.Popen(command, env=environment(), stdout=subprocess.PIPE, text=True)
+    # A killed import leaves what it had checked where temporary files are: here with the rest of the test.
+    return subprocess.Popen(command, env=environment(TMPDIR=str(ground.data)), stdout=subprocess.PIPE, text=True)
 
 
 async def _counted(ground: Ground) -> int:

@@ -20,7 +20,7 @@ async ([shared, scenario]) => {
     }
   };
   const places = (wanted) => state.steps.map((each, at) => [each, at]).filter(([each]) => wanted.includes(each.cavity)).map(([, at]) => at);
-  const advise = (answers) => hear({ type: "advised", advice: { remarks: [], plan: {
+  const advise = (answers) => hear({ type: "advised", steps: asked.steps, advice: { remarks: [], plan: {
     answer: answers.includes("no_go") ? "no_go" : answers.includes("warn") ? "warn" : "go",
     steps: asked.steps.map((each, at) => ({ ...each, answer: answers[at], reasons: [] })), work: [], cautions: [] } } });
   const other = (kind, fields) => hear({ type: "other", kind, fields });
@@ -61,7 +61,7 @@ async ([shared, scenario]) => {
       hear({ type: "resume" });
     },
   };
-  hear({ type: "opened", subject, view });
+  hear({ type: "typed", field: "mark", text: serial, reading: { text: serial } });
   for (const act of scenario.acts) {
     asked = null;
     ACTS[Object.keys(act)[0]](act);

@@ -57,16 +57,24 @@ async (script) => {
   const talk = await import("/core/talk.js");
   let state = talk.begin();
   const wanted = [];
-  for (const [heard, at_ms] of script) {
+  const asked = () => wanted.filter((each) => each.type === "ask").map((each) => each.steps);
+  const hear = (heard, at_ms) => {
     const [next, effects] = talk.step(state, heard, { at_ms, ids: ["a", "b", "c", "d"] });
     state = next;
     wanted.push(...effects);
+  };
+  for (const [{ late, ...heard }, at_ms] of script) {
+    // What comes back comes to the last thing that was wanted; `late`: to the one before.
+    const text = heard.subject?.mark;
+    if (heard.type === "opened" && !late) hear({ type: "typed", field: "mark", text, reading: { text } }, state.used_at_ms);
+    const steps = asked().at(late ? -2 : -1);
+    hear(["advised", "failed"].includes(heard.type) ? { ...heard, steps } : heard, at_ms);
   }
   return { state, wanted, memory: talk.memory(state), again: talk.begin(JSON.parse(JSON.stringify(talk.memory(state)))) };
 }
 """
 MINUTE_MS = 60_000
-OPENED = {
+OPENED: dict[str, Any] = {
     "type": "opened",
     "subject": {"mark": "EX-1", "connector": "X", "name": "EX-1", "snapshot": None, "remarks": []},
     "view": {"cavities": [{"id": "14"}, {"id": "C"}, {"id": "c"}]},
@@ -180,3 +188,35 @@ def test_nobody_is_signed_on_by_the_mark_of_a_thing(module_page: Any) -> None:
     mark: dict[str, Any] = {"meaning": "iuid", "identity": "D0CVA51", "faults": [], "named": None}
     scan = {"type": "scanned", "mark": mark, "reading": {"text": "[)>"}}
     assert module_page.evaluate(TALK, [[scan, 1]])["state"]["shift"]["badge"] is None
+
+
+def test_an_answer_that_comes_late_never_stands_for_another_question(module_page: Any) -> None:
+    """A tool scanned while the answer is awaited is asked about, and the go to the question without it is dropped."""
+    go = {"type": "advised", "advice": {"plan": {"steps": [{"answer": "go"}]}, "remarks": []}}
+    asked_again = [*ASKED, [named("tool", "T-7"), 5]]
+    came = module_page.evaluate(TALK, [*asked_again, [{**go, "late": True}, 6]])
+    assert came["wanted"][-1]["steps"] == [{"action": "insert", "cavity": "14", "tool": "T-7"}]
+    assert (came["state"]["phase"], came["state"]["advice"]) == ("asking", None)
+    told = module_page.evaluate(TALK, [*asked_again, [{**go, "late": True}, 6], [go, 7]])["state"]
+    assert (told["phase"], told["steps"]) == ("answered", [{"action": "insert", "cavity": "14", "tool": "T-7"}])
+
+
+def test_a_connector_that_comes_late_is_shown_to_nobody_else(module_page: Any) -> None:
+    """What was looked up for one scan takes the place of no later one, of no unsettled steps, and meets no other person."""
+    late = {**OPENED, "late": True, "subject": {**OPENED["subject"], "mark": "EX-0", "connector": "Y"}}
+    search: list[Any] = [{"type": "typed", "field": "mark", "text": "EX-0", "reading": {"text": "EX-0"}}, 0]
+    over = module_page.evaluate(TALK, [ASKED[0], search, ASKED[1], [late, 2]])["state"]
+    assert over["subject"]["connector"] == "X"
+    asked = module_page.evaluate(TALK, [*ASKED[:2], search, *ASKED[2:], [late, 5]])["state"]
+    assert (asked["subject"]["connector"], asked["pending"]) == ("X", [0])
+    gone = module_page.evaluate(TALK, [ASKED[0], search, [{"type": "sign_off"}, 1], [late, 2]])["state"]
+    assert (gone["phase"], gone["subject"]) == ("sign_on", None)
+    other = module_page.evaluate(TALK, [ASKED[0], search, [named("badge", "204"), 1], [late, 2]])["state"]
+    assert (other["phase"], other["subject"]) == ("scan", None)
+
+
+def test_one_mark_may_be_two_connectors(module_page: Any) -> None:
+    """A look at one of them never shows under the other."""
+    other = {**OPENED, "type": "shown", "subject": {**OPENED["subject"], "connector": "Y"}, "view": None}
+    came = module_page.evaluate(TALK, [*ASKED[:2], [other, 2]])["state"]
+    assert (came["subject"]["connector"], came["view"]) == ("X", OPENED["view"])

@@ -16,7 +16,7 @@ export const IDLE_MIN = 15;
 /** A person is told this long before. */
 export const NOTICE_S = 60;
 export const UNSETTLED = "First say what became of this: done, or not done.";
-const AT_WORK = ["answered", "working"];
+const AT_WORK = ["asking", "answered", "working"];
 
 /** A new talk, with what was remembered. @param {any} [memory] @returns {any} */
 export function begin(memory = {}) {
@@ -52,7 +52,7 @@ function resumed(state) {
   if (!left) return [state, []];
   const said = { text: "You left this unsettled here. Say what became of it.", urgent: true };
   const effect = left.connector ? { type: "open", connector: left.connector, mark: left.mark } : { type: "find", reading: { text: left.mark } };
-  return [{ ...state, resume: left, said }, [effect]];
+  return [{ ...state, resume: left, seeking: left.mark, said }, [effect]];
 }
 
 /** The connector of what was left is at hand again. @param {any} state @returns {[any, Effect[]]} */
@@ -66,7 +66,7 @@ function takenUp(state) {
 /** What belongs to one connector at hand. */
 function blank() {
   return {
-    mark: "", choices: [], missing: null, subject: null, view: null, action: null, chosen: [], tool: null, contact: null,
+    mark: "", seeking: null, choices: [], missing: null, subject: null, view: null, action: null, chosen: [], tool: null, contact: null,
     tool_looked_at: false, steps: [], advice: null, pending: [], reasoned: null, to_test: [], recent: [],
   };
 }
@@ -203,7 +203,7 @@ function find(state, reading) {
     if (state.mark === reading.text) return say(state, "Yes, this is the connector at hand.", false);
     return say(state, UNSETTLED);
   }
-  return [{ ...state, panel: null, said: untested(state) }, [{ type: "find", reading }]];
+  return [{ ...state, panel: null, seeking: reading.text, said: untested(state) }, [{ type: "find", reading }]];
 }
 
 /** @param {any} state */
@@ -212,19 +212,25 @@ function untested(state) {
   return { text: `No seating test is recorded for ${state.to_test.join(", ")}.`, urgent: true };
 }
 
+/** Whether somebody still waits for the connector of a mark. An answer that took long must not take the place of what was
+ * scanned since, nor show up before the next person, nor wipe out steps that are not settled. @param {any} state @param {string} mark */
+const sought = (state, mark) => signedOn(state) && !state.pending.length && state.seeking === mark;
+
 /** @param {any} state @param {Heard} heard @returns {[any, Effect[]]} */
 function found(state, { mark, connectors }) {
+  if (!sought(state, mark)) return [state, []];
   if (connectors.length === 1) return [{ ...state, mark }, [{ type: "open", connector: connectors[0].id, mark }]];
   return [{ ...state, ...blank(), mark, choices: connectors, phase: "choose" }, [{ type: "signal", signal: "attention" }]];
 }
 
 /** @param {any} state @param {Heard} heard @returns {[any, Effect[]]} */
 function choose(state, { connector }) {
-  return [state, [{ type: "open", connector, mark: state.mark }]];
+  return [{ ...state, seeking: state.mark }, [{ type: "open", connector, mark: state.mark }]];
 }
 
 /** Not known here: work can be recorded all the same, under its mark. @param {any} state @param {Heard} heard @returns {[any, Effect[]]} */
 function missing(state, { mark, why }) {
+  if (!sought(state, mark)) return [state, []];
   const subject = { mark, connector: null, name: mark, part_number: null, snapshot: null, remarks: [why] };
   const at = { ...state, ...blank(), mark, subject, phase: "connector" };
   return at.resume ? takenUp(at) : [at, [{ type: "signal", signal: "attention" }]];
@@ -232,6 +238,7 @@ function missing(state, { mark, why }) {
 
 /** @param {any} state @param {Heard} heard @returns {[any, Effect[]]} */
 function opened(state, { subject, view }) {
+  if (!sought(state, subject.mark)) return [state, []];
   const signal = subject.remarks.length ? "attention" : "read";
   const at = { ...state, ...blank(), mark: subject.mark, subject, view, said: state.said, phase: "connector" };
   return at.resume ? takenUp(at) : [at, [{ type: "signal", signal }]];
@@ -239,7 +246,7 @@ function opened(state, { subject, view }) {
 
 /** The connector as it stands now; what was chosen and asked stays. @param {any} state @param {Heard} heard @returns {[any, Effect[]]} */
 function shown(state, { subject, view }) {
-  if (!state.subject || state.subject.mark !== subject.mark) return [state, []];
+  if (state.subject?.mark !== subject.mark || state.subject.connector !== subject.connector) return [state, []];
   return [{ ...state, subject, view }, []];
 }
 
@@ -303,9 +310,13 @@ function equipped(step, state) {
   return made;
 }
 
+/** Whether this is about the question that stands: `steps` are the very ones that were asked about. Since then a tool may have
+ * been scanned, and the answer to the question before must not stand for it. @param {any} state @param {any} steps */
+const standing = (state, steps) => state.phase === "asking" && state.steps === steps;
+
 /** @param {any} state @param {Heard} heard @returns {[any, Effect[]]} */
-function advised(state, { advice }) {
-  if (state.phase !== "asking") return [state, []];
+function advised(state, { advice, steps }) {
+  if (!standing(state, steps)) return [state, []];
   return [{ ...state, phase: "answered", advice }, [{ type: "signal", signal: advice.plan?.answer ?? "attention" }]];
 }
 
@@ -418,10 +429,10 @@ function kept(state, { sent }) {
 }
 
 /** @param {any} state @param {Heard} heard @returns {[any, Effect[]]} */
-function failed(state, { text }) {
-  if (state.phase !== "asking") return say(state, text);
+function failed(state, { text, steps }) {
+  if (!standing(state, steps)) return say(state, text);
   // No answer is no reason to forget what somebody is about to do, or has done.
-  return advised(state, { type: "advised", advice: { plan: null, basis: "nothing", remarks: [text], as_of: null } });
+  return advised(state, { type: "advised", steps, advice: { plan: null, basis: "nothing", remarks: [text], as_of: null } });
 }
 
 /** @param {any} state @param {Heard} heard @returns {[any, Effect[]]} */

@@ -79,10 +79,19 @@ async function perform(effect) {
     case "signal": return signals.give(effect.signal, app.setup.sound);
     case "find": return hear(await station.find({ ...typed(effect.reading.text), ...effect.reading }));
     case "open": return opened("opened", effect.connector, effect.mark);
-    case "ask": return hear({ type: "advised", advice: await station.advise(effect.subject, effect.steps) });
+    case "ask": return ask(effect.subject, effect.steps);
     case "keep": return keep(effect.entries);
     case "take": return take(effect.query).then(() => {}, () => {});
     default: throw new Error(`unknown effect: ${effect.type}`);
+  }
+}
+
+/** What comes of a question names the question: another one may stand by then. @param {any} subject @param {any[]} steps */
+async function ask(subject, steps) {
+  try {
+    hear({ type: "advised", steps, advice: await station.advise(subject, steps) });
+  } catch (error) {
+    hear({ type: "failed", steps, text: error instanceof Error ? error.message : String(error) });
   }
 }
 

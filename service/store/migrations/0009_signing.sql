@@ -1,0 +1,1 @@
+-- People with their authority, and what they signed.

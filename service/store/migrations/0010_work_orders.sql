@@ -1,0 +1,1 @@
+-- Work orders and the records made of them.

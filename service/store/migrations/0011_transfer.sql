@@ -1,0 +1,1 @@
+-- Connectors that came from, or went to, another owner.

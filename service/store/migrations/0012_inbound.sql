@@ -1,0 +1,1 @@
+-- What another system keeps in step here.

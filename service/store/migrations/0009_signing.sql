@@ -1,1 +1,2 @@
 -- People with their authority, and what they signed.
+select 1;

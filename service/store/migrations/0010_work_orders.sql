@@ -1,1 +1,2 @@
 -- Work orders and the records made of them.
+select 1;

@@ -1,1 +1,2 @@
 -- Connectors that came from, or went to, another owner.
+select 1;

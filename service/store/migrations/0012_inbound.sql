@@ -1,1 +1,2 @@
 -- What another system keeps in step here.
+select 1;

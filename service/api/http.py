@@ -44,13 +44,14 @@ def _serving(operation: Operation) -> Callable[..., Awaitable[Response[Any]]]:
         accept = request.headers.get("accept", "")
         call = Call(bearer, request.path_params, query, body, accept)
         if operation.report is not None and query.format != "json":
-            return _response(await exports.reply(services, call, operation.report))
-        return _response(await operation.call(services, call))
+            return response(await exports.reply(services, call, operation.report))
+        return response(await operation.call(services, call))
 
     return serve
 
 
-def _response(reply: Reply) -> Response[Any]:
+def response(reply: Reply) -> Response[Any]:
+    """What an operation answered, on the wire."""
     if isinstance(reply.message, AsyncIterator):
         return Stream(reply.message, status_code=reply.status, media_type=reply.media_type, headers=reply.headers)
     content = messages.to_json(reply.message) if reply.media_type == _JSON else reply.message

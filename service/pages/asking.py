@@ -18,7 +18,10 @@ T = TypeVar("T", bound=Struct)
 
 
 class Field(Struct, frozen=True):
-    """A field of a form: its name in the address and in words, and what may be chosen where it is not free."""
+    """A field of a form: its name in the address and in words, and what may be chosen where it is not free.
+
+    `kind` is that of the input; "lines" is one of several lines.
+    """
 
     name: str
     label: str
@@ -107,6 +110,9 @@ def _field(field: Field, value: Any) -> Markup:
             for each, words in field.choices
         )
         return element("label", text(field.label), element("select", *options, name=field.name))
+    if field.kind == "lines":
+        lines = element("textarea", text(value or ""), name=field.name, rows=4, maxlength=20_000, spellcheck="false")
+        return element("label", text(field.label), lines, class_="lines")
     shown = shown_instant(value) if isinstance(value, datetime) else value
     typed = element("input", name=field.name, type=field.kind, value=shown, maxlength=200, autocomplete="off")
     return element("label", text(field.label), typed)

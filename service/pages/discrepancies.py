@@ -19,7 +19,7 @@ from service.core.discrepancies import Code, Seriousness
 from service.core.entries import Entry, Kind, Note, Text
 from service.core.markup import EMPTY, Markup, element, joined, text
 from service.messages import LedgerLine
-from service.pages import addresses, asking, door, layout, sentences, tables, timeline, wording
+from service.pages import addresses, asking, door, files, layout, sentences, tables, timeline, wording
 from service.pages.asking import KIND, PLACE, SHOP, Field
 from service.pages.door import Asked, Visitor
 from service.pages.layout import Sheet, link
@@ -102,6 +102,7 @@ async def page(request: Asked, visitor: Visitor) -> Sheet:
         *(_shown(each, asked, visitor) for each in report.discrepancies),
         EMPTY if report.discrepancies else layout.nothing("Nothing that fits is open."),
         asking.pager(asked.address() if asked.cursor else None, asked.address(cursor=cursor) if cursor else None),
+        files.links("discrepancies", asked.address()),
     )
     return Sheet(title="Discrepancies", content=content, path=addresses.DISCREPANCIES)
 

@@ -14,7 +14,7 @@ from service.core.cycles import Wear
 from service.core.drawings import bars, signs
 from service.core.entries import CavityId, Text
 from service.core.markup import EMPTY, Markup, element, joined, text
-from service.pages import addresses, asking, layout, tables, wording
+from service.pages import addresses, asking, files, layout, tables, wording
 from service.pages.asking import AS_OF, KIND, PLACE, SHOP
 from service.pages.door import Asked, Visitor
 from service.pages.layout import Sheet, link
@@ -117,6 +117,7 @@ async def page(request: Asked, visitor: Visitor) -> Sheet:
         _switch(asked),
         table,
         asking.pager(first, asked.address(cursor=following) if following else None),
+        files.links("cycle-limits", asked.address(by=None)),
         EMPTY if fleet_wear is None else groups(fleet_wear, asked),
     )
     return Sheet(title="Fleet", content=content, path=addresses.FLEET)

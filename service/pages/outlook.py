@@ -9,7 +9,7 @@ from service.api import reading
 from service.api.services import Services
 from service.core.entries import Text
 from service.core.markup import EMPTY, Markup, element, text
-from service.pages import addresses, asking, forecast, layout, tables, wording
+from service.pages import addresses, asking, files, forecast, layout, tables, wording
 from service.pages.asking import KIND, PLACE, Field
 from service.pages.door import Asked, Visitor
 from service.pages.layout import Sheet, link
@@ -98,6 +98,7 @@ async def page(request: Asked, visitor: Visitor) -> Sheet:
         forecast.rests_on(report.rests_on),
         *(() if report.rests_on is None else _list(report, asked)),
         asking.pager(asked.address() if asked.cursor else None, asked.address(cursor=cursor) if cursor else None),
+        EMPTY if report.rests_on is None else files.links("outlook", asked.address(horizon_days=asked.horizon_days)),
         forecast.assumptions(report.rests_on),
     )
     return Sheet(title="Outlook", content=content, path=addresses.OUTLOOK)

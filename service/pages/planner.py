@@ -3,6 +3,7 @@
 import asyncio
 import logging
 from collections.abc import Awaitable, Callable
+from typing import Any
 
 from litestar import Response, route
 from litestar.handlers import HTTPRouteHandler
@@ -18,6 +19,7 @@ from service.pages import (
     asset,
     discrepancies,
     door,
+    files,
     fleet,
     layout,
     one_connector,
@@ -27,6 +29,7 @@ from service.pages import (
     signing,
     stock,
     visits,
+    what_if,
     wording,
 )
 from service.pages.door import Asked, Visitor
@@ -41,7 +44,7 @@ READING = (Scope.PLANNER, Scope.RECORDS)
 ANYBODY = (Scope.BENCH, Scope.PLANNER, Scope.RECORDS)
 PLANNING = (Scope.PLANNER,)
 
-Made = Sheet | Response[bytes]
+Made = Sheet | Response[Any]
 
 
 class Page(Struct, frozen=True, kw_only=True):
@@ -66,9 +69,11 @@ PAGES = (
     Page(path=addresses.OUTLOOK, name="Outlook", scopes=READING, call=outlook.page),
     Page(path=addresses.STOCK, name="Stock", scopes=READING, call=stock.page),
     Page(path=addresses.VISITS, name="Visits", scopes=READING, call=visits.page),
+    Page(path=addresses.WHAT_IF, name="What if", scopes=PLANNING, call=what_if.page),
     Page(path=addresses.SIGNALS, name="Signals", scopes=READING, call=signals.page),
     Page(path=f"{addresses.ASSETS}/{{asset:path}}", scopes=READING, call=asset.page),
     Page(path=f"{addresses.CONNECTORS}/{{connector:str}}", scopes=ANYBODY, call=one_connector.page),
+    Page(path=f"{addresses.FILES}/{{report:str}}", scopes=READING, call=files.page),
     Page(path=addresses.SEARCH, scopes=ANYBODY, call=search.page),
 )
 WAYS = tuple(Way(each.path, each.name, each.scopes) for each in PAGES if each.name)
@@ -80,7 +85,7 @@ def routes() -> list[HTTPRouteHandler]:
 
 
 def _showing(page: Page) -> HTTPRouteHandler:
-    async def show(request: Asked) -> Response[bytes]:
+    async def show(request: Asked) -> Response[Any]:
         return await _served(request, page, page.call)
 
     return route(page.path, http_method="GET", include_in_schema=False)(show)
@@ -91,7 +96,7 @@ def _forms() -> list[HTTPRouteHandler]:
 
 
 def _taking(page: Page, take: Callable[[Asked, Visitor], Awaitable[Made]]) -> HTTPRouteHandler:
-    async def taken(request: Asked) -> Response[bytes]:
+    async def taken(request: Asked) -> Response[Any]:
         return await _served(request, page, take, PLANNING)
 
     return route(page.path, http_method="POST", status_code=200, include_in_schema=False)(taken)
@@ -102,7 +107,7 @@ async def _served(
     page: Page,
     make: Callable[[Asked, Visitor], Awaitable[Made]],
     scopes: tuple[Scope, ...] | None = None,
-) -> Response[bytes]:
+) -> Response[Any]:
     visitor = None
     try:
         visitor = await door.visitor(request)

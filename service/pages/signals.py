@@ -10,7 +10,7 @@ from service.api import reading
 from service.api.services import Services
 from service.core.entries import Text
 from service.core.markup import EMPTY, Markup, element, joined, text
-from service.pages import addresses, asking, layout, tables
+from service.pages import addresses, asking, files, layout, tables
 from service.pages.asking import KIND, PLACE, Field
 from service.pages.door import Asked, Visitor
 from service.pages.layout import Sheet, link
@@ -84,6 +84,7 @@ async def page(request: Asked, visitor: Visitor) -> Sheet:
         _counted(report),
         _table(report) if report.signals else layout.nothing("No unit fits."),
         asking.pager(asked.address() if asked.cursor else None, asked.address(cursor=cursor) if cursor else None),
+        files.links("signals", asked.address(about=asked.about)),
         _told("What this can't show", report.cannot_show),
         _told("What was left out", report.left_out),
     )

@@ -12,7 +12,7 @@ from service.api.services import Services
 from service.core.drawings import bars
 from service.core.entries import Text
 from service.core.markup import EMPTY, Markup, element, joined, text
-from service.pages import addresses, asking, forecast, layout, tables, wording
+from service.pages import addresses, asking, files, forecast, layout, tables, wording
 from service.pages.asking import KIND, Field
 from service.pages.door import Asked, Visitor
 from service.pages.layout import Sheet, link
@@ -84,7 +84,8 @@ async def page(request: Asked, visitor: Visitor) -> Sheet:
         asking.form(addresses.STOCK, _FIELDS, values),
         EMPTY if stock.rests_on is None else _stock(stock),
         asking.pager(asked.address() if asked.cursor else None, asked.address(cursor=cursor) if cursor else None),
-        EMPTY if demand is None or not demand.lines else _demand(demand),
+        files.links("stock", asked.address()) if stock.lines else EMPTY,
+        EMPTY if demand is None or not demand.lines else _demand(demand, asked),
         forecast.assumptions(stock.rests_on),
     )
     return Sheet(title="Stock", content=content, path=addresses.STOCK)
@@ -114,7 +115,7 @@ def _stock(report: messages.StockReport) -> Markup:
     return tables.listed("The largest first; those due today are in the pieces", _STOCK, rows)
 
 
-def _demand(report: messages.DemandReport) -> Markup:
+def _demand(report: messages.DemandReport, asked: Asking) -> Markup:
     """A row a part number, a column a month: expected, and the 90 % interval."""
     groups = [(number, list(found)) for number, found in groupby(report.lines, key=lambda each: each.part_number)]
     columns = (Column("Part number"), *(Column(f"{each.begins_on:%b %Y}") for each in groups[0][1]))
@@ -124,6 +125,11 @@ def _demand(report: messages.DemandReport) -> Markup:
     return joined(
         element("h2", text("By month")),
         tables.boxed("Demand by month", tables.listed(caption, columns, rows)),
+        files.links(
+            "demand",
+            addresses.page(addresses.STOCK, months=_MONTHS, family=asked.family, part_number=asked.part_number),
+            "All of it as a file",
+        ),
     )
 
 

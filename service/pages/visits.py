@@ -8,7 +8,7 @@ from service.api import reading
 from service.api.services import Services
 from service.core.entries import Text
 from service.core.markup import EMPTY, text
-from service.pages import addresses, asking, forecast, layout
+from service.pages import addresses, asking, files, forecast, layout
 from service.pages.asking import Field
 from service.pages.door import Asked, Visitor
 from service.pages.layout import Sheet
@@ -51,6 +51,7 @@ async def page(request: Asked, visitor: Visitor) -> Sheet:
         *(forecast.visit(each, today) for each in report.assets),
         EMPTY if report.assets else layout.nothing("No visit is planned that is known here."),
         asking.pager(asked.address() if asked.cursor else None, asked.address(cursor=cursor) if cursor else None),
+        files.links("visits", asked.address()) if report.assets else EMPTY,
         forecast.assumptions(report.rests_on),
     )
     return Sheet(title="Visits", content=content, path=addresses.VISITS)

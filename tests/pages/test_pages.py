@@ -13,7 +13,17 @@ from service.workflow.access import Scope
 from tests.conftest import make_token, run
 from tests.pages.visiting import doors, fields, record, visitor, words, worn
 
-PATHS = ("/fleet", "/discrepancies", "/outlook", "/stock", "/visits", "/signals", "/search?mark=x", "/assets/TN-7")
+PATHS = (
+    "/fleet",
+    "/discrepancies",
+    "/outlook",
+    "/stock",
+    "/visits",
+    "/what-if?asset=TN-7",
+    "/signals",
+    "/search?mark=x",
+    "/assets/TN-7",
+)
 
 
 async def told(dsn: str, connector: str, acts: list[dict[str, Any]]) -> list[str]:

@@ -78,7 +78,7 @@ def pages(fleet: dict[str, str]) -> tuple[str, ...]:
         "/outlook",
         "/stock",
         "/visits",
-        "/what-if?asset=TN-101&reworks=3",
+        "/what-if?asset=TN-7&reworks=3",
         "/signals",
         "/search?mark=nothing",
         "/fleet?wear=odd",

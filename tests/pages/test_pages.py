@@ -24,16 +24,6 @@ PATHS = (
     "/search?mark=x",
     "/assets/TN-7",
 )
-    "/fleet",
-    "/discrepancies",
-    "/outlook",
-    "/stock",
-    "/visits",
-    "/what-if?asset=TN-7",
-    "/signals",
-    "/search?mark=x",
-    "/assets/TN-7",
-)
 
 
 async def told(dsn: str, connector: str, acts: list[dict[str, Any]]) -> list[str]:

@@ -13,8 +13,8 @@ def delay_s(failures: int) -> int:
     """How long no further attempt is taken after so many wrong ones in a row: none at first, then doubling."""
     if failures < FREE:
         return 0
-    # Bounded before it is raised: a count of years would be an enormous number.
-    return min(LONGEST_S, _FIRST_S * 2 ** min(failures - FREE, 16))
+    # Bounded before it is doubled: a count of years would be an enormous number.
+    return min(LONGEST_S, _FIRST_S << min(failures - FREE, 16))
 
 
 def blocked_until(failures: int, at: datetime) -> datetime:

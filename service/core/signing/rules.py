@@ -156,8 +156,9 @@ def _passes_over_refusal(act: Act, situation: Situation) -> bool:
 
 
 def inspection_stands(inspector: str, signed_at: datetime, situation: Situation, *, exception: bool) -> bool:
-    """Whether an accepted inspection still speaks for the work: nothing was done after it, and no entry that came late makes the
-    inspector a performer. For whoever derives the state of a work order.
+    """Whether an accepted inspection still speaks for the work, for whoever derives the state of a work order.
+
+    It does as long as nothing was done after it, and no entry that came late makes the inspector a performer.
     """
     last = situation.last_work
     own = is_performer(inspector, situation.steps, (each for each in situation.earlier if each.signed_at <= signed_at))

@@ -243,7 +243,7 @@ begin
     from tinebook.signed_work(new.subject, new.reference) as s where not s.is_void;
     select g.* into last_inspection
     from tinebook.signature as g
-    where g.subject = new.subject and g.reference = new.reference and g.meaning = 'inspected' and g.number < new.number
+    where g.subject = new.subject and g.reference = new.reference and g.meaning = 'inspected' and g.id <> new.id
     order by g.number desc
     limit 1;
     broken := case
@@ -261,7 +261,7 @@ begin
                 ) as c on true
             ) then 'signer_is_as_of_then'
         when exists (select from tinebook.signature as g
-                     where g.subject = new.subject and g.reference = new.reference and g.number < new.number
+                     where g.subject = new.subject and g.reference = new.reference and g.id <> new.id
                        and g.signed_at > new.signed_at) then 'signatures_are_in_order'
         when new.subject in ('work_order', 'entries') and last_work is null then 'signature_is_of_some_work'
         when new.signed_at < last_work then 'signature_is_not_before_the_work'

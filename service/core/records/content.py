@@ -12,21 +12,13 @@ from msgspec import Meta, Struct
 
 from service.core.cycles import Wear
 from service.core.discrepancies import Seriousness
-from service.core.records.orders import Act
+from service.core.records.orders import Act, Reference
 
 Hash = Annotated[str, Meta(pattern="^[0-9a-f]{64}$")]
 """SHA-256 in hexadecimal digits."""
 Offset = Annotated[str, Meta(pattern="^[+-][0-9]{2}:[0-9]{2}$")]
 """What was added to UTC where the work was done."""
 Basis = Literal["mandatory", "recommended", "house"]
-
-
-class Reference(Struct, frozen=True, kw_only=True):
-    """The data that the work went by (43.9(a)(1))."""
-
-    document: str
-    revision: str | None
-    task: str | None
 
 
 class Limit(Struct, frozen=True, kw_only=True):
@@ -131,7 +123,8 @@ class PlannedLine(Struct, frozen=True, kw_only=True):
 class DoneLine(Struct, frozen=True, kw_only=True):
     """An entry of this work as it stands in its ledger. `step`: the planned step that it belongs to, if any.
 
-    `counts`: whether it is work; acceptances, corrections and resolutions are said about work. `noted` was found at recording.
+    `counts`: whether it is work; findings, acceptances, corrections and resolutions are said about it. `noted` was found
+    at recording.
     """
 
     entry: UUID
@@ -233,7 +226,7 @@ class Remark(Struct, frozen=True, kw_only=True):
     about: str | None
 
 
-class Statement(Struct, frozen=True, kw_only=True):
+class WorkOrderStatement(Struct, frozen=True, kw_only=True):
     """A work order as it stands: planned, done, with what, by whom, counts before and after, what is open, who signed.
 
     `facts_sha256` is over the order's version, its entries and the counts alone: as long as it is the same, no work was done,
@@ -268,7 +261,7 @@ class Statement(Struct, frozen=True, kw_only=True):
     notice: str
 
 
-class Record(Struct, frozen=True, kw_only=True):
+class MaintenanceRecord(Struct, frozen=True, kw_only=True):
     """The maintenance record entry of a closed work order. Frozen when it was made: every export is of these bytes.
 
     `statement` is what the approver signed, word for word, and `approval` the signature: its `sha256` is the hash of the
@@ -292,5 +285,5 @@ class Record(Struct, frozen=True, kw_only=True):
     inspections: tuple[SignatureLine, ...]
     approval: SignatureLine
     approves: str
-    statement: Statement
+    statement: WorkOrderStatement
     notice: str

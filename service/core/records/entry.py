@@ -6,7 +6,7 @@ from uuid import UUID
 from msgspec import Struct
 
 from service.core.records import phrases
-from service.core.records.content import Record, SignatureLine, Statement
+from service.core.records.content import MaintenanceRecord, SignatureLine, WorkOrderStatement
 
 
 class Occasion(Struct, frozen=True, kw_only=True):
@@ -21,11 +21,11 @@ class Occasion(Struct, frozen=True, kw_only=True):
     reason: str | None = None
 
 
-def make(statement: Statement, approval: SignatureLine, occasion: Occasion) -> Record:
+def make(statement: WorkOrderStatement, approval: SignatureLine, occasion: Occasion) -> MaintenanceRecord:
     """The record of a statement that was approved. Raises ValueError where there is no work to record."""
     if statement.completed_at is None or statement.completed_local is None:
         raise ValueError(statement.work_order)
-    return Record(
+    return MaintenanceRecord(
         number=occasion.number,
         id=occasion.id,
         installation=occasion.installation,
@@ -46,7 +46,7 @@ def make(statement: Statement, approval: SignatureLine, occasion: Occasion) -> R
     )
 
 
-def described(statement: Statement) -> str:
+def described(statement: WorkOrderStatement) -> str:
     """The work in words (43.9(a)(1)): what the order says, then what was done, counted."""
     told = [each for each in (statement.title, statement.description) if each]
     counted: dict[str, int] = {}

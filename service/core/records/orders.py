@@ -46,7 +46,7 @@ class Reference(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     task: Text | None = None
 
 
-class Step(Struct, frozen=True, omit_defaults=True, forbid_unknown_fields=True, kw_only=True):
+class PlannedStep(Struct, frozen=True, omit_defaults=True, forbid_unknown_fields=True, kw_only=True):
     """One thing to do. Without a connector any of the order's will do, without a cavity any of its."""
 
     act: Act
@@ -58,7 +58,7 @@ class Step(Struct, frozen=True, omit_defaults=True, forbid_unknown_fields=True, 
     note: Note | None = None
 
 
-class Order(Struct, frozen=True, omit_defaults=True, forbid_unknown_fields=True, kw_only=True):
+class WorkOrder(Struct, frozen=True, omit_defaults=True, forbid_unknown_fields=True, kw_only=True):
     """A work order as the shop or its planning system states it."""
 
     title: Text
@@ -66,11 +66,11 @@ class Order(Struct, frozen=True, omit_defaults=True, forbid_unknown_fields=True,
     asset: Text | None = None
     reference: Reference | None = None
     inspection_required: bool = False
-    steps: Annotated[tuple[Step, ...], Meta(max_length=1000)] = ()
+    steps: Annotated[tuple[PlannedStep, ...], Meta(max_length=1000)] = ()
 
 
 class Stated(Struct, frozen=True):
     """A work order on the books: which version holds."""
 
     version: int
-    order: Order
+    order: WorkOrder

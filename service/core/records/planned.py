@@ -7,7 +7,7 @@ from uuid import UUID
 from service.core import entries
 from service.core.entries import Entry, Kind
 from service.core.records.content import PlannedLine
-from service.core.records.orders import KINDS, Act, Step
+from service.core.records.orders import KINDS, Act, PlannedStep
 from service.core.records.scope import Line
 
 _SHARED = frozenset({Kind.RENEWAL})
@@ -15,7 +15,7 @@ _SHARED = frozenset({Kind.RENEWAL})
 
 
 def match(
-    steps: Sequence[Step], meant: Mapping[str, UUID], done: Sequence[Line], serials: Mapping[UUID, str]
+    steps: Sequence[PlannedStep], meant: Mapping[str, UUID], done: Sequence[Line], serials: Mapping[UUID, str]
 ) -> tuple[PlannedLine, ...]:
     """Each step with its entries. `meant`: the connector that a step's mark means, where it means one."""
     taken: set[UUID] = set()
@@ -25,14 +25,14 @@ def match(
     )
 
 
-def _named(step: Step, meant: Mapping[str, UUID], serials: Mapping[UUID, str]) -> str | None:
+def _named(step: PlannedStep, meant: Mapping[str, UUID], serials: Mapping[UUID, str]) -> str | None:
     if step.connector is None:
         return None
     found = meant.get(step.connector)
     return step.connector if found is None else serials.get(found, step.connector)
 
 
-def _found(step: Step, meant: Mapping[str, UUID], done: Sequence[Line], taken: set[UUID]) -> tuple[Line, ...]:
+def _found(step: PlannedStep, meant: Mapping[str, UUID], done: Sequence[Line], taken: set[UUID]) -> tuple[Line, ...]:
     """The entries that show a step, in order; none where any of them is missing, and then none is taken."""
     found: list[Line] = []
     for kind in KINDS[step.act]:
@@ -47,7 +47,7 @@ def _found(step: Step, meant: Mapping[str, UUID], done: Sequence[Line], taken: s
     return tuple(found)
 
 
-def _shows(line: Line, step: Step, kind: Kind, meant: Mapping[str, UUID]) -> bool:
+def _shows(line: Line, step: PlannedStep, kind: Kind, meant: Mapping[str, UUID]) -> bool:
     if line.entry.kind is not kind:
         return False
     if step.connector is not None and meant.get(step.connector) != line.connector:
@@ -55,7 +55,7 @@ def _shows(line: Line, step: Step, kind: Kind, meant: Mapping[str, UUID]) -> boo
     return step.cavity is None or entries.concerns(line.entry, step.cavity)
 
 
-def _line(number: int, step: Step, found: tuple[Line, ...], connector: str | None) -> PlannedLine:
+def _line(number: int, step: PlannedStep, found: tuple[Line, ...], connector: str | None) -> PlannedLine:
     return PlannedLine(
         step=number,
         act=step.act,
@@ -71,7 +71,7 @@ def _line(number: int, step: Step, found: tuple[Line, ...], connector: str | Non
     )
 
 
-def _differs(step: Step, found: Sequence[Entry]) -> Iterator[Literal["contact", "tool"]]:
+def _differs(step: PlannedStep, found: Sequence[Entry]) -> Iterator[Literal["contact", "tool"]]:
     used = {each.contact for each in found if each.kind is Kind.INSERTION}
     if step.contact is not None and found and step.act in (Act.INSERT, Act.REPLACE) and used != {step.contact}:
         yield "contact"

@@ -6,7 +6,7 @@ from uuid import UUID
 
 from msgspec import Struct
 
-from service.core.records.content import Statement
+from service.core.records.content import WorkOrderStatement
 
 
 class State(enum.StrEnum):
@@ -58,7 +58,7 @@ class Progress(Struct, frozen=True):
     approval: UUID | None
 
 
-def of(statement: Statement, signed: Sequence[Signed]) -> Progress:
+def of(statement: WorkOrderStatement, signed: Sequence[Signed]) -> Progress:
     """How far an order has come. `signed`: its signatures, oldest first."""
     work = frozenset(each.entry for each in statement.done if each.counts)
     lacks = list(_before_approval(statement, work, signed))
@@ -71,7 +71,7 @@ def of(statement: Statement, signed: Sequence[Signed]) -> Progress:
     return Progress(_state(statement, work, signed), tuple(lacks), None)
 
 
-def _before_approval(statement: Statement, work: frozenset[UUID], signed: Sequence[Signed]) -> list[Lack]:
+def _before_approval(statement: WorkOrderStatement, work: frozenset[UUID], signed: Sequence[Signed]) -> list[Lack]:
     """What is lacking before anybody may approve."""
     lacks = []
     if statement.version == 0:
@@ -86,13 +86,13 @@ def _before_approval(statement: Statement, work: frozenset[UUID], signed: Sequen
     return lacks
 
 
-def may_approve(statement: Statement, signed: Sequence[Signed]) -> tuple[Lack, ...]:
+def may_approve(statement: WorkOrderStatement, signed: Sequence[Signed]) -> tuple[Lack, ...]:
     """What is lacking before anybody may approve; nothing where somebody may."""
     work = frozenset(each.entry for each in statement.done if each.counts)
     return tuple(_before_approval(statement, work, signed))
 
 
-def _state(statement: Statement, work: frozenset[UUID], signed: Sequence[Signed]) -> State:
+def _state(statement: WorkOrderStatement, work: frozenset[UUID], signed: Sequence[Signed]) -> State:
     if not work:
         return State.PLANNED
     if not _worked(statement, signed):
@@ -103,7 +103,7 @@ def _state(statement: Statement, work: frozenset[UUID], signed: Sequence[Signed]
     return State.WORKED
 
 
-def _worked(statement: Statement, signed: Sequence[Signed]) -> bool:
+def _worked(statement: WorkOrderStatement, signed: Sequence[Signed]) -> bool:
     """Each planned step has its entries, or somebody who did the work signs that it is done."""
     if statement.planned and all(each.done for each in statement.planned):
         return True
@@ -112,7 +112,7 @@ def _worked(statement: Statement, signed: Sequence[Signed]) -> bool:
     )
 
 
-def _inspection(statement: Statement, signed: Sequence[Signed]) -> Lack | None:
+def _inspection(statement: WorkOrderStatement, signed: Sequence[Signed]) -> Lack | None:
     """What is wrong with the inspection; None where it is not asked for, or the last one accepts the work as it is.
 
     A refusal stands for good: only work that it did not see, and a new inspection after that, lead past it.
@@ -133,7 +133,7 @@ def _inspection(statement: Statement, signed: Sequence[Signed]) -> Lack | None:
     return None
 
 
-def _approval(statement: Statement, work: frozenset[UUID], signed: Sequence[Signed]) -> Signed | None:
+def _approval(statement: WorkOrderStatement, work: frozenset[UUID], signed: Sequence[Signed]) -> Signed | None:
     """The approval that holds: the last one, given on these facts, after everything that it had to come after.
 
     What was found open after it was given reopens the order; what was open then was seen, and settling it changes nothing.

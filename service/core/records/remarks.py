@@ -6,10 +6,10 @@ from msgspec import structs
 
 from service.core.cycles import Wear
 from service.core.records import phrases
-from service.core.records.content import CavityLine, Remark, Statement
+from service.core.records.content import CavityLine, Remark, WorkOrderStatement
 
 
-def marked(statement: Statement) -> Statement:
+def marked(statement: WorkOrderStatement) -> WorkOrderStatement:
     """The statement with its remarks."""
     found = (*_of_order(statement), *_of_counts(statement), *_of_work(statement))
     return structs.replace(statement, remarks=tuple(dict.fromkeys(found)))
@@ -19,7 +19,7 @@ def _remark(code: str, about: str | None = None) -> Remark:
     return Remark(code=code, text=phrases.remark(code), about=about)
 
 
-def _of_order(statement: Statement) -> Iterator[Remark]:
+def _of_order(statement: WorkOrderStatement) -> Iterator[Remark]:
     if statement.version == 0:
         yield _remark("not_on_the_books")
     elif statement.reference is None:
@@ -38,7 +38,7 @@ def _of_order(statement: Statement) -> Iterator[Remark]:
             yield _remark("not_planned", str(outside))
 
 
-def _of_counts(statement: Statement) -> Iterator[Remark]:
+def _of_counts(statement: WorkOrderStatement) -> Iterator[Remark]:
     for each in statement.cavities:
         yield from _of_cavity(each)
     for connector in statement.connectors:
@@ -69,7 +69,7 @@ def _of_cavity(each: CavityLine) -> Iterator[Remark]:
         yield _remark("other_work_between", where)
 
 
-def _of_work(statement: Statement) -> Iterator[Remark]:
+def _of_work(statement: WorkOrderStatement) -> Iterator[Remark]:
     open_here = sum(each.of_this_work for each in statement.discrepancies)
     if open_here:
         yield _remark("discrepancies_open", str(open_here))

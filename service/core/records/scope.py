@@ -47,8 +47,8 @@ class Work(Struct, frozen=True):
 
 
 def is_work(kind: Kind) -> bool:
-    """Whether an entry is something that was done. Corrections, resolutions and acceptances are said about what was done."""
-    return kind not in entries.REFERRING
+    """Whether an entry is something that was done. What was found, accepted, corrected or resolved is said about the work."""
+    return kind not in entries.REFERRING and kind is not Kind.FINDING
 
 
 def find(ledger: Ledger, number: str) -> Work:

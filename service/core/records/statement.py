@@ -17,12 +17,11 @@ from service.core.records.content import (
     DoneLine,
     PersonLine,
     PlannedLine,
-    Reference,
     SignatureLine,
-    Statement,
     ToolLine,
+    WorkOrderStatement,
 )
-from service.core.records.orders import Order, Stated
+from service.core.records.orders import Stated, WorkOrder
 from service.core.records.scope import Ledger, Line, Work
 
 
@@ -62,7 +61,7 @@ def works(number: str, ledgers: Iterable[Ledger]) -> tuple[Work, ...]:
     return tuple(scope.find(each, number) for each in ordered)
 
 
-def make(books: Books) -> Statement:
+def make(books: Books) -> WorkOrderStatement:
     """The statement. The same books always give the same one."""
     found = works(books.number, books.ledgers)
     steps = sorted((line for work in found for line in work.steps), key=_place)
@@ -70,7 +69,7 @@ def make(books: Books) -> Statement:
     order = books.stated.order if books.stated is not None else None
     plan = planned.match(order.steps if order else (), books.meant, steps, serials)
     cavities = tuple(_cavity(work, name, books.house) for work in found for name in counts.touched(work))
-    drafted = Statement(
+    drafted = WorkOrderStatement(
         work_order=books.number,
         version=books.stated.version if books.stated is not None else 0,
         **_stated(order),
@@ -115,19 +114,11 @@ def _ordered_at(line: Line) -> datetime:
     return line.recorded.ordered_at
 
 
-def _stated(order: Order | None) -> dict[str, Any]:
+def _stated(order: WorkOrder | None) -> dict[str, Any]:
     if order is None:
         return dict.fromkeys(("title", "description", "asset", "reference")) | {"inspection_required": False}
-    reference = order.reference
-    return {
-        "title": order.title,
-        "description": order.description,
-        "asset": order.asset,
-        "reference": None
-        if reference is None
-        else Reference(document=reference.document, revision=reference.revision, task=reference.task),
-        "inspection_required": order.inspection_required,
-    }
+    names = ("title", "description", "asset", "reference", "inspection_required")
+    return {name: getattr(order, name) for name in names}
 
 
 def _done(found: Sequence[Work], plan: Sequence[PlannedLine]) -> Iterator[DoneLine]:

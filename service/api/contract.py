@@ -1,7 +1,16 @@
 """The API as a table: one line an operation. Routes, rights, decoding and the OpenAPI document all come from it."""
 
 from service import messages, part_number_messages, reference_messages
-from service.api import feed_contract, fleet_contract, handlers, outlook_contract, queries, shop, signal_contract
+from service.api import (
+    feed_contract,
+    fleet_contract,
+    handlers,
+    inbound_contract,
+    outlook_contract,
+    queries,
+    shop,
+    signal_contract,
+)
 from service.api.operation import ANYBODY, AT_WORK, PLANNING, Operation
 from service.labels import drawing
 
@@ -274,5 +283,6 @@ OPERATIONS = (
     *fleet_contract.OPERATIONS,
     *feed_contract.OPERATIONS,
     *outlook_contract.OPERATIONS,
+    *inbound_contract.OPERATIONS,
     *signal_contract.OPERATIONS,
 )

@@ -32,13 +32,18 @@ from service.workflow.access import Bearer
 
 
 class Call(Struct, frozen=True):
-    """One request as a handler sees it. `accept` is the header, for operations that reply in more than one form."""
+    """One request as a handler sees it. `accept` is the header, for operations that reply in more than one form.
+
+    `key` is the header Idempotency-Key as it came, and `fingerprint` what tells this request from another, where one came.
+    """
 
     bearer: Bearer
     path: dict[str, str]
     query: Any
     body: Any
     accept: str = ""
+    key: str = ""
+    fingerprint: bytes = b""
 
 
 class Reply(Struct, frozen=True):

@@ -18,6 +18,7 @@ from service.api.handlers import Call, Reply
 from service.api.services import Services
 from service.core.states import StateError
 from service.store import database
+from service.workflow import idempotency
 from service.workflow.recording import BusyError
 
 _log = logging.getLogger("tinebook")
@@ -39,10 +40,13 @@ def _serving(operation: Operation) -> Callable[..., Awaitable[Response[Any]]]:
     async def serve(request: Request[Any, Any, State]) -> Response[Any]:
         services: Services = request.app.state.services
         bearer = await services.doorkeeper.admit(request.headers.get("authorization"), operation.scopes)
-        body = reading.body(await request.body(), operation.body) if operation.body is not None else None
+        sent = await request.body() if operation.body is not None else b""
+        body = reading.body(sent, operation.body) if operation.body is not None else None
         query = reading.query(request.query_params, operation.query)
         accept = request.headers.get("accept", "")
-        call = Call(bearer, request.path_params, query, body, accept)
+        key = ", ".join(request.headers.getall("idempotency-key", [])) if operation.keyed else ""
+        mark = idempotency.fingerprint(request.method, f"{request.url.path}?{request.url.query}", sent) if key else b""
+        call = Call(bearer, request.path_params, query, body, accept, key, mark)
         if operation.report is not None and query.format != "json":
             return response(await exports.reply(services, call, operation.report))
         return response(await operation.call(services, call))

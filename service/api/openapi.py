@@ -61,7 +61,7 @@ def _operation(operation: Operation) -> dict[str, Any]:
         "operationId": operation.name,
         "summary": operation.summary,
         "description": f"Scopes: {', '.join((*operation.scopes, 'admin'))}.",
-        "parameters": [*_path_parameters(operation), *_query_parameters(operation)],
+        "parameters": [*_path_parameters(operation), *_query_parameters(operation), *_header_parameters(operation)],
         "responses": {
             **{
                 str(status): {
@@ -94,6 +94,17 @@ def _path_parameters(operation: Operation) -> list[dict[str, Any]]:
         {"name": name, "in": "path", "required": True, "schema": {"type": "string"}}
         for name in _PLACE.findall(operation.path)
     ]
+
+
+def _header_parameters(operation: Operation) -> list[dict[str, Any]]:
+    if not operation.keyed:
+        return []
+    text = (
+        "A text in quotes that the client makes for this one request: the same again is answered alike for 7 days and done once; "
+        "another request under it is refused with 422, one whose first is still being worked on with 409."
+    )
+    shown = {"name": "Idempotency-Key", "in": "header", "required": False, "description": text}
+    return [{**shown, "schema": {"type": "string"}, "example": '"8e03978e-40d5-43e8-bc93-6894a57f9324"'}]
 
 
 def _query_parameters(operation: Operation) -> list[dict[str, Any]]:

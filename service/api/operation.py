@@ -20,7 +20,8 @@ class Operation(Struct, frozen=True, kw_only=True):
     """One operation: how it is reached, who may, what it reads and writes, and an example that the tests execute.
 
     `reply` is a message where the reply is JSON; where it is a file, `media` are the types that it can have. `report` is the name
-    of the report that it gives as a file where the query asks for a `format` other than json.
+    of the report that it gives as a file where the query asks for a `format` other than json. `keyed`: the same request under the
+    same Idempotency-Key is done once.
     """
 
     method: Literal["GET", "POST", "PUT"]
@@ -38,3 +39,4 @@ class Operation(Struct, frozen=True, kw_only=True):
     example: Any = None
     example_query: str = ""
     report: str | None = None
+    keyed: bool = False

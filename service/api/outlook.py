@@ -1,34 +1,38 @@
 """One function per operation on the outlook: what it is worked out from, and what it says."""
 
+from typing import Any
 from uuid import UUID
 
 import msgspec
 
 from service import problems, usage_messages
+from service.api import keyed, reading
 from service.api import outlook_queries as queries
-from service.api import reading
 from service.api.handlers import Call, Reply
 from service.api.services import Services
+from service.store.database import Connection
 from service.workflow import foresight, outlook, usage
 from service.workflow.outlook import Filters
+from service.workflow.sheets import Form
+from service.workflow.usage import Recording
 
 
 async def put_usage(services: Services, call: Call) -> Reply:
     """Keep rows of usage; each is read on its own."""
-    async with services.pool.acquire() as connection:
-        done = await usage.record_rows(
-            connection, call.body.rows, usage.USAGE, usage.record_usage, call.bearer.name, services.clock()
-        )
-    return Reply(200, done)
+    return await _rows(services, call, usage.USAGE, usage.record_usage)
 
 
 async def put_visits(services: Services, call: Call) -> Reply:
     """Keep rows of visits; each is read on its own."""
-    async with services.pool.acquire() as connection:
-        done = await usage.record_rows(
-            connection, call.body.rows, usage.VISITS, usage.record_visits, call.bearer.name, services.clock()
-        )
-    return Reply(200, done)
+    return await _rows(services, call, usage.VISITS, usage.record_visits)
+
+
+async def _rows(services: Services, call: Call, form: Form[Any], recording: Recording[Any]) -> Reply:
+    async def work(connection: Connection) -> Reply:
+        now = services.clock()
+        return Reply(200, await usage.record_rows(connection, call.body.rows, form, recording, call.bearer.name, now))
+
+    return await keyed.once(services, call, work)
 
 
 async def list_usage(services: Services, call: Call) -> Reply:

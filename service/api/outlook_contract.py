@@ -24,6 +24,7 @@ OPERATIONS = (
                 {"asset": "TN-101", "day": "2026-11-24", "flight_hours": 212.4, "flight_cycles": 118},
             ]
         },
+        keyed=True,
     ),
     Operation(
         method="GET",
@@ -52,6 +53,7 @@ OPERATIONS = (
                 {"asset": "TN-101", "name": "C check 3", "starts_on": "2027-09-20"},
             ]
         },
+        keyed=True,
     ),
     Operation(
         method="GET",

@@ -25,6 +25,11 @@ TOPICS = (
     "shop.house_value",
     "shop.cavity_set",
     "shop.coordinates",
+    "shop.tool",
+    "asset.described",
+    "asset.position",
+    "asset.usage",
+    "asset.visit",
     DISABLED_TOPIC,
 )
 """The types of the feed, without their prefix. Others may come."""

@@ -7,13 +7,13 @@ from typing import Annotated, Any, TypeVar
 import msgspec
 from msgspec import Meta, Struct
 
-from service import problems
 from service import usage_messages as messages
 from service.core.entries import Text
 from service.messages import Problem
 from service.store import database
 from service.store.database import Connection
 from service.usage_messages import UsageRow, VisitRow
+from service.workflow import row_reading
 from service.workflow.sheets import Form
 
 R = TypeVar("R", UsageRow, VisitRow)
@@ -120,34 +120,19 @@ async def record_rows(  # what both PUT operations do
 
     Raises the problem where none can be read.
     """
-    read = [_read(each, place, form) for place, each in enumerate(raw)]
+    read = row_reading.read(raw, form)
     good = [each for each in read if not isinstance(each, Problem)]
-    news = iter(await recording(connection, good, by, at) if good else [])
-    results = tuple(
-        messages.RowResult(row=place, outcome="refused", problem=each)
-        if isinstance(each, Problem)
-        else messages.RowResult(row=place, outcome="recorded" if next(news) else "already_recorded", problem=None)
-        for place, each in enumerate(read)
-    )
     if not good:
-        errors = [(error.pointer, error.detail) for each in results if each.problem for error in each.problem.errors]
-        text = f"none of the {len(results)} rows can be read, nothing was recorded: {errors[0][1]}"
-        raise problems.raised(problems.Type.INVALID_REQUEST, text, *errors)
-    return messages.RowsReply(results=results)
-
-
-def _read(raw: msgspec.Raw, place: int, form: Form[R]) -> R | Problem:
-    try:
-        row = msgspec.json.decode(raw, type=form.made)
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-        text, _, path = str(error).partition(" - at `$")
-        pointer = f"#/rows/{place}{path.removesuffix('`').replace('.', '/')}"
-        return problems.problem(problems.Type.INVALID_REQUEST, text, (pointer, text))
-    faults = form.faults(row)
-    if not faults:
-        return row
-    pairs = [(f"#/rows/{place}/{column}", text) for column, text in faults]
-    return problems.problem(problems.Type.INVALID_REQUEST, "; ".join(text for _, text in faults), *pairs)
+        raise row_reading.none_read([each for each in read if isinstance(each, Problem)])
+    news = iter(await recording(connection, good, by, at))
+    return messages.RowsReply(
+        results=tuple(
+            messages.RowResult(row=place, outcome="refused", problem=each)
+            if isinstance(each, Problem)
+            else messages.RowResult(row=place, outcome="recorded" if next(news) else "already_recorded", problem=None)
+            for place, each in enumerate(read)
+        )
+    )
 
 
 class Cursor(Struct, frozen=True, array_like=True):

@@ -1,0 +1,55 @@
+"""One function per operation on what another system keeps in step here."""
+
+from typing import Any
+
+from service import inbound_messages as messages
+from service.api import inbound_queries as queries
+from service.api import keyed, reading
+from service.api.handlers import Call, Reply
+from service.api.services import Services
+from service.store.database import Connection
+from service.workflow import inbound
+from service.workflow.inbound import Upsert
+
+
+async def put_assets(services: Services, call: Call) -> Reply:
+    """Keep what is said of assets."""
+    return await _upsert(services, call, inbound.ASSETS)
+
+
+async def put_positions(services: Services, call: Call) -> Reply:
+    """Keep what is said of what belongs where."""
+    return await _upsert(services, call, inbound.POSITIONS)
+
+
+async def put_tools(services: Services, call: Call) -> Reply:
+    """Keep what is said of the shop's tools."""
+    done = await _upsert(services, call, inbound.TOOLS)
+    services.reference.forget()
+    return done
+
+
+async def _upsert(services: Services, call: Call, kind: Upsert[Any]) -> Reply:
+    async def work(connection: Connection) -> Reply:
+        now = services.clock()
+        return Reply(200, await inbound.upsert(connection, call.body.rows, kind, call.bearer.name, now))
+
+    return await keyed.once(services, call, work)
+
+
+async def list_assets(services: Services, call: Call) -> Reply:
+    """A page of what is stated of assets."""
+    asked: queries.Assets = call.query
+    after = reading.cursor(asked.cursor, inbound.AssetCursor)
+    async with services.pool.acquire() as connection:
+        rows, following = await inbound.assets(connection, asked.type, after, asked.limit)
+    return Reply(200, messages.AssetList(assets=rows, next=reading.encode_cursor(following)))
+
+
+async def list_positions(services: Services, call: Call) -> Reply:
+    """A page of positions, with what belongs there and what is there."""
+    asked: queries.Positions = call.query
+    after = reading.cursor(asked.cursor, inbound.PositionCursor)
+    async with services.pool.acquire() as connection:
+        rows, following = await inbound.positions(connection, asked.asset, asked.zone, after, asked.limit)
+    return Reply(200, messages.PositionList(positions=rows, next=reading.encode_cursor(following)))

@@ -1,0 +1,1 @@
+"""What another system keeps in step: rows, keys, tables, people who left, and the worked example."""

@@ -19,7 +19,8 @@ from service.core.outlook.forecast import Band, Outlook
 from service.core.outlook.prior import Basis, Exposure, Prior
 from service.core.outlook.supposition import Suppositions
 from service.core.outlook.touching import Touching
-from service.store import database
+from service.store import columns, database
+from service.store.columns import Column
 from service.store.database import Connection
 from service.workflow import census
 from service.workflow.census import Census, Group
@@ -217,66 +218,39 @@ async def _keep(  # one transaction: whoever reads sees the run whole or not at 
             [_text(each) for each in taught.groups],
         )
         await _keep_parts(connection, run, taken, found)
-        await connection.copy_records_to_table(
-            "outlook_line",
-            schema_name="tinebook",
-            columns=_COLUMNS,
-            records=_lines(run, taken, found),
-        )
+        await columns.put(connection, "outlook_line", _lines(run, taken, found))
         await database.run(connection, "drop_outlook_lines", run - 1)
     return rested(run, *stamp, summary)
 
 
-_COLUMNS = (
-    "connector",
-    "run",
-    "number",
-    "entries",
-    "band",
-    "due",
-    "probability",
-    "supposed",
-    "days_low",
-    "days_middle",
-    "days_high",
-    "limiting_cavity",
-    "remaining",
-    "rating",
-    "rating_verified",
-    "events",
-    "units",
-)
-
-
-def _lines(run: int, taken: Census, found: Outlook) -> Any:
-    """What is kept of each connector, row by row, in the order of the columns."""
+def _lines(run: int, taken: Census, found: Outlook) -> dict[str, Column]:
+    """What is kept of each connector, column by column."""
     chosen, some = census.active(taken)
-    ran = found.run_out
+    ran, count = found.run_out, chosen.size
     least = _least(some)
-    when = [forecast.reached(found.days, ran.probability, level) for level in (_HIGH, _MIDDLE, _LOW)]
+    late, middle, early = (forecast.reached(found.days, ran.probability, level) for level in (_HIGH, _MIDDLE, _LOW))
     limiting = census.limiting(taken)
-    late, middle, early = ([None if np.isinf(each) else each for each in several.tolist()] for several in when)
-    guessed = ~np.isnan(ran.supposed[:, 0]) if chosen.size else np.empty(0, dtype=bool)
-    return zip(
-        (taken.id(each) for each in chosen.tolist()),
-        (run for _ in range(chosen.size)),
-        some.group.tolist(),
-        taken.entries[chosen].tolist(),
-        ran.band.tolist(),
-        (least <= 0).tolist(),
-        ran.probability.astype(np.float32).tolist(),
-        (each.tolist() if told else None for each, told in zip(ran.supposed, guessed, strict=True)),
-        early,
-        middle,
-        late,
-        (limiting[each] for each in chosen.tolist()),
-        (None if each == fleet.UNRATED else each for each in least.tolist()),
-        (each or None for each in taken.rating[chosen].tolist()),
-        taken.verified[chosen].tolist(),
-        some.events.tolist(),
-        some.exposure.tolist(),
-        strict=True,
-    )
+    names = np.array([(limiting[each] or "").encode() for each in chosen.tolist()] or [b""])[:count]
+    rating = taken.rating[chosen]
+    return {
+        "connector": Column(taken.connectors[chosen], columns.UUID),
+        "run": Column(np.full(count, run), columns.INTEGER),
+        "number": Column(some.group, columns.WHOLE),
+        "entries": Column(taken.entries[chosen], columns.WHOLE),
+        "band": Column(ran.band, columns.SMALL),
+        "due": Column(least <= 0, columns.FLAG),
+        "probability": Column(ran.probability),
+        "supposed": Column(ran.supposed, there=~np.isnan(ran.supposed[:, 0])),
+        "days_low": Column(early, columns.REAL, ~np.isinf(early)),
+        "days_middle": Column(middle, columns.REAL, ~np.isinf(middle)),
+        "days_high": Column(late, columns.REAL, ~np.isinf(late)),
+        "limiting_cavity": Column(names, there=names != b""),
+        "remaining": Column(least, columns.WHOLE, least != fleet.UNRATED),
+        "rating": Column(rating, columns.WHOLE, rating != 0),
+        "rating_verified": Column(taken.verified[chosen], columns.FLAG),
+        "events": Column(some.events, columns.WHOLE),
+        "units": Column(some.exposure, columns.FLOAT),
+    }
 
 
 def _least(some: fleet.Fleet) -> Any:

@@ -36,8 +36,9 @@ from service.workflow import fleet as reports
 from service.workflow.fleet import CavityCursor, Filters
 
 CAVITIES = tuple(CavityDefinition(str(number), "20") for number in range(1, 41))
-AN_ASSET = 250
-"""Connectors of one aircraft."""
+AN_ASSET = 5_000
+"""Connectors of one aircraft: five million on a thousand of them, as the design has a large airline."""
+A_ZONE = 250
 _BEGAN = datetime(2026, 1, 5, tzinfo=UTC)
 _HOUSE = HouseRule()
 _CHUNK = 5_000
@@ -80,7 +81,7 @@ def where(number: int) -> Whereabouts:
     part = position % 200
     asset = f"TN-{number // AN_ASSET:04}"
     bench = f"Bench {number % 60}"
-    return Whereabouts(asset, f"{400 + position // 12}", f"P{position}", f"F-{part % 8}", f"PN-{part}", bench)
+    return Whereabouts(asset, f"{400 + position // A_ZONE}", f"P{position}", f"F-{part % 8}", f"PN-{part}", bench)
 
 
 def subjects(connectors: int) -> Iterator[tuple[int, Subject]]:
@@ -250,20 +251,20 @@ VIEWS = (
     View("worst connectors", lambda c, _: reports.connectors(c, Filters(), None, 100), _list("true")),
     View("worst cavities", _cavities(Filters()), _list("true")),
     View("worst cavities, deep in the list", _cavities(Filters(), _DEEP), _list("true") + " offset 20000"),
-    View("cavities of an asset", _cavities(Filters(asset="TN-0017")), _list("asset = 'TN-0017'")),
+    View("cavities of an asset", _cavities(Filters(asset="TN-0003")), _list("asset = 'TN-0003'")),
     View("cavities of a zone", _cavities(Filters(zone="407")), _list("zone = '407'")),
     View("cavities of a position", _cavities(Filters(position="P77")), _list("\"position\" = 'P77'")),
     View("cavities of a family", _cavities(Filters(family="F-3")), _list("family = 'F-3'")),
     View("cavities of a part number", _cavities(Filters(part_number="PN-77")), _list("part_number = 'PN-77'")),
     View("cavities of a bench", _cavities(Filters(bench="Bench 7")), _list("bench = 'Bench 7'")),
     View(
-        "spent cavities of a family in a zone",
-        _cavities(Filters(wear=(Wear.SPENT,), family="F-3", zone="407")),
-        _list("rank = 1 and family = 'F-3' and zone = '407'"),
+        "nearing cavities of a family in a zone",
+        _cavities(Filters(wear=(Wear.NEARING,), family="F-3", zone="407")),
+        _list("rank = 2 and family = 'F-3' and zone = '407'"),
     ),
     View("cavities of which nothing is known", _cavities(Filters(wear=(Wear.UNKNOWN,))), _list("rank = 3")),
     View("wear by asset", _wear("asset"), _sums("asset")),
-    View("wear by zone of an asset", _wear("zone", Filters(asset="TN-0017")), _sums("zone", "asset = 'TN-0017'")),
+    View("wear by zone of an asset", _wear("zone", Filters(asset="TN-0003")), _sums("zone", "asset = 'TN-0003'")),
     View("wear by position", _wear("position"), _sums('"position"')),
     View("wear by family", _wear("family"), _sums("family")),
     View("wear by part number", _wear("part_number"), _sums("part_number")),

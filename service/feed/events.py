@@ -30,6 +30,8 @@ TOPICS = (
     "asset.position",
     "asset.usage",
     "asset.visit",
+    "work_order.stated",
+    "record.made",
     DISABLED_TOPIC,
 )
 """The types of the feed, without their prefix. Others may come."""

@@ -110,3 +110,7 @@ left join tinebook.record as later on later.corrects = r.number
 where ($1::bigint is null or r.number < $1::bigint) and ($3::text is null or r.work_order = $3::text)
 order by r.number desc
 limit $2::integer;
+
+-- name: people_named
+-- What these people are called.
+select p.badge, p.name from tinebook.person as p where p.badge = any($1::text[]);

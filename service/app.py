@@ -20,6 +20,7 @@ from service.pages import openid, part_numbers, planner
 from service.settings import Settings
 from service.store import database, migrate
 from service.workflow.delivering import Deliverer, Pace
+from service.workflow.proving import Prover
 from service.workflow.recording import BusyError, Recorder
 from service.workflow.reference import Reference
 
@@ -45,7 +46,7 @@ def build_app(config: Settings, pace: Pace | None = None) -> Litestar:
         daily = None if config.outlook_at is None else Daily(time.fromisoformat(config.outlook_at), dsn, now)
         if daily is not None:
             daily.start()
-        app.state.services = Services(pool, recorder, reference, config.house, now, caller)
+        app.state.services = Services(pool, recorder, reference, config.house, now, caller, Prover(config.cost))
         app.state.provider = _provider(config)
         app.state.openapi = messages.to_json(openapi.document(metadata.version("tinebook")))
         try:

@@ -488,12 +488,6 @@ class Health(Reply, frozen=True, kw_only=True):
     detail: str | None = None
 
 
-class PersonPut(Request, frozen=True, kw_only=True):
-    """A person on the shop's list."""
-
-    name: Text
-
-
 class ToolPut(Request, frozen=True, kw_only=True):
     """A tool on the shop's list, by its part number. `due_on` is the last day on which its check holds, where it has one."""
 

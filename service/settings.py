@@ -9,6 +9,7 @@ import msgspec
 from msgspec import Meta, Struct
 
 from service.core.entries import HouseRule
+from service.core.signing.attempts import Cost
 from service.feed import addresses
 
 PREFIX = "TINEBOOK_"
@@ -57,11 +58,22 @@ class Settings(Struct, frozen=True, kw_only=True):
     """How long a receiver may take to answer a call."""
     delivery_log_days: int = 90
     """How long the log of calls is kept. What was recorded is kept for good."""
+    argon2_passes: Annotated[int, Meta(ge=1, le=100)] = 3
+    """How often a secret is worked over. This and the next two: RFC 9106, section 4, the second recommended option."""
+    argon2_memory_kib: Annotated[int, Meta(ge=8, le=4_194_304)] = 65_536
+    """The memory that it takes; two at a time in each process."""
+    argon2_lanes: Annotated[int, Meta(ge=1, le=64)] = 4
+    """How many parts of it are worked on at once."""
 
     @property
     def house(self) -> HouseRule:
         """The house rule that these settings make."""
         return HouseRule(self.unknown_answer, self.nearing_fraction)
+
+    @property
+    def cost(self) -> Cost:
+        """What guessing a secret costs."""
+        return Cost(self.argon2_passes, self.argon2_memory_kib, self.argon2_lanes)
 
 
 class SettingsError(Exception):
@@ -86,6 +98,8 @@ def read(environment: Mapping[str, str]) -> Settings:
         addresses.networks(settings.webhook_networks)
     except (msgspec.ValidationError, ValueError) as error:
         raise SettingsError(f"a TINEBOOK_ setting can't be used: {error}") from error
+    if settings.argon2_memory_kib < 8 * settings.argon2_lanes:
+        raise SettingsError("TINEBOOK_ARGON2_MEMORY_KIB has to be 8 for each of TINEBOOK_ARGON2_LANES at least (RFC 9106, 3.1)")
     if (settings.oidc_issuer is None) != (settings.oidc_client_id is None):
         raise SettingsError("TINEBOOK_OIDC_ISSUER and TINEBOOK_OIDC_CLIENT_ID go together: set both or neither")
     if settings.oidc_issuer is not None and not _is_safe(settings.oidc_issuer):

@@ -2,6 +2,7 @@
 
 from service import messages, part_number_messages, reference_messages
 from service.api import (
+    examples,
     feed_contract,
     fleet_contract,
     handlers,
@@ -10,6 +11,7 @@ from service.api import (
     queries,
     shop,
     signal_contract,
+    signing_contract,
 )
 from service.api.operation import ANYBODY, AT_WORK, PLANNING, Operation
 from service.labels import drawing
@@ -17,17 +19,6 @@ from service.labels import drawing
 __all__ = ["OPERATIONS", "Operation"]
 
 _CONNECTOR = "/v1/connectors/{connector}"
-_ENTRY_ID = "019ac0de-0000-7000-8000-000000000001"
-_EXAMPLE_ENTRY = {
-    "id": _ENTRY_ID,
-    "connector": "EX-0001",
-    "kind": "insertion",
-    "cavity": "C",
-    "performed_at": "2026-11-02T09:30:00+01:00",
-    "performed_by": "badge 117",
-    "tool": "M81969/14-02",
-    "work_order": "WO-2026-0412",
-}
 
 OPERATIONS = (
     Operation(
@@ -149,7 +140,7 @@ OPERATIONS = (
         body=messages.EntriesEnvelope,
         shown_body=messages.EntriesRequest,
         reply=messages.EntriesReply,
-        example={"entries": [_EXAMPLE_ENTRY]},
+        example={"entries": [examples.ENTRY]},
     ),
     Operation(
         method="GET",
@@ -249,17 +240,6 @@ OPERATIONS = (
     ),
     Operation(
         method="PUT",
-        path="/v1/people/{badge}",
-        name="put_person",
-        summary="Add a person to the shop's list. While the list is empty nobody is unknown by it.",
-        scopes=PLANNING,
-        call=handlers.put_person,
-        body=messages.PersonPut,
-        reply=messages.Written,
-        example={"name": "R. Example"},
-    ),
-    Operation(
-        method="PUT",
         path="/v1/tools/{mark}",
         name="put_tool",
         summary="Add a tool to the shop's list by its part number. While the list is empty no tool is unknown by it.",
@@ -285,4 +265,5 @@ OPERATIONS = (
     *outlook_contract.OPERATIONS,
     *inbound_contract.OPERATIONS,
     *signal_contract.OPERATIONS,
+    *signing_contract.OPERATIONS,
 )

@@ -301,14 +301,6 @@ async def part_number(services: Services, call: Call) -> Reply:
     return Reply(200, identifying.identify(services.reference.catalog, call.query.number))
 
 
-async def put_person(services: Services, call: Call) -> Reply:
-    """Add a person to the shop's list, or rename one."""
-    badge = key(call.path["badge"])
-    async with services.pool.acquire() as connection:
-        await database.run(connection, "put_person", badge, call.body.name)
-    return Reply(200, messages.Written(key=badge))
-
-
 async def _refresh(services: Services) -> None:
     if services.reference.stale:
         async with services.pool.acquire() as connection:

@@ -13,6 +13,7 @@ from service.store import ledger
 from service.store.ledger import Head
 from service.workflow import connectors
 from service.workflow.access import Doorkeeper
+from service.workflow.proving import Prover
 from service.workflow.recording import Recorder, Scribe
 from service.workflow.reference import Reference
 
@@ -28,6 +29,7 @@ class Services:
         house: HouseRule,
         clock: Callable[[], datetime],
         caller: Caller,
+        prover: Prover,
     ) -> None:
         self.pool = pool
         self.recorder = recorder
@@ -35,6 +37,7 @@ class Services:
         self.house = house
         self.clock = clock
         self.caller = caller
+        self.prover = prover
         self.scribe = Scribe(house, reference)
         self.doorkeeper = Doorkeeper(pool, clock)
         # A file holds its connection and its snapshot for as long as it is taken: half of them stay free for everybody else.

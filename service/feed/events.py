@@ -32,6 +32,11 @@ TOPICS = (
     "asset.visit",
     "work_order.stated",
     "record.made",
+    "person.certificate",
+    "person.authority",
+    "person.authority_withdrawn",
+    "signing.rule",
+    "signature.made",
     DISABLED_TOPIC,
 )
 """The types of the feed, without their prefix. Others may come."""

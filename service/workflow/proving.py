@@ -13,6 +13,7 @@ from msgspec import Struct
 from service import problems
 from service import signing_messages as messages
 from service.core.signing import attempts
+from service.core.signing.attempts import Cost
 from service.store import database
 from service.store.database import Connection
 from service.store.statements import SQL
@@ -22,14 +23,6 @@ _SALT_BYTES, _TAG_BYTES = 16, 32
 """RFC 9106, section 4: a salt of 128 bits and a tag of 256."""
 _AT_ONCE = 2
 """Hashes at one time in a process: each takes the memory that the settings say."""
-
-
-class Cost(Struct, frozen=True):
-    """What a hash costs whoever makes or guesses one."""
-
-    passes: int = 3
-    memory_kib: int = 65_536
-    lanes: int = 4
 
 
 class Prover:

@@ -10,10 +10,12 @@ from typing import Any
 from uuid import UUID, uuid4
 
 import asyncpg
+import msgspec
 from msgspec import Struct, structs
 
 from service import problems
 from service import signing_messages as messages
+from service.core import chain
 from service.core.signing import rules, seals
 from service.core.signing.authority import Place
 from service.core.signing.rules import Rule, Situation
@@ -113,6 +115,28 @@ async def situation(connection: Connection, subject: str, reference: str, signer
     allowed = bool(await connection.fetchval(SQL["signing_rule"], SAME_PERSON))
     authorities = () if signer is None else signer.authorities
     return Situation(authorities=authorities, steps=steps, earlier=earlier, exception_allowed=allowed)
+
+
+async def entries_statement(connection: Connection, reference: str) -> dict[str, Any]:
+    """Entries as they were sent, by their ids with commas between: what there is to sign of work that has no work order.
+
+    Raises:
+        ProblemRaised: the reference is no list of ids, or no entry of the ledger has one of them.
+    """
+    try:
+        wanted = [UUID(each) for each in reference.split(",")]
+    except ValueError:
+        wanted = []
+    if not wanted or ",".join(str(each) for each in dict.fromkeys(wanted)) != reference:
+        text = "entries are named by their ids, each once, in small letters, with commas between and no blanks"
+        raise problems.raised(problems.Type.INVALID_REQUEST, text, ("#/reference", text))
+    rows = {row["id"]: row["body"] for row in await database.fetch(connection, "entries_by_id", wanted)}
+    missing = [str(each) for each in wanted if each not in rows]
+    if missing:
+        text = f"not in the ledger: {', '.join(missing[:5])}; what waits for its connector is signed once it has joined"
+        raise problems.raised(problems.Type.UNKNOWN_ENTRY, text, ("#/reference", text))
+    facts = [msgspec.to_builtins(chain.decode_body(rows[each]).recorded.entry) for each in wanted]
+    return {"entries": facts}
 
 
 async def say(

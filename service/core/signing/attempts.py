@@ -1,12 +1,22 @@
-"""How often a secret may be guessed: each wrong one makes the next wait longer."""
+"""How often a secret may be guessed, and at what cost: each wrong one makes the next wait longer."""
 
 from datetime import datetime, timedelta
+
+from msgspec import Struct
 
 FREE = 3
 """Wrong secrets in a row of which none but the last makes anybody wait: people mistype. Common practice, no source."""
 _FIRST_S = 5
 LONGEST_S = 3600
 """About 9 000 guesses a year for whoever has a token of ours and keeps at it."""
+
+
+class Cost(Struct, frozen=True):
+    """What a hash costs whoever makes or guesses one, with argon2id (RFC 9106)."""
+
+    passes: int
+    memory_kib: int
+    lanes: int
 
 
 def delay_s(failures: int) -> int:

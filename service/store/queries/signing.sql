@@ -143,6 +143,13 @@ join tinebook.connector as c on c.connector = s.connector
 left join tinebook.bench as b on b.name = s.bench
 order by s.happened_at, s.entry;
 
+-- name: entries_by_id
+-- Entries of the ledger by their ids.
+select e.id, e.body
+from tinebook.receipt as r
+join tinebook.entry as e on e.connector = r.connector and e.id = r.id
+where r.id = any ($1::uuid[]);
+
 -- name: signatures
 -- The signatures on a subject, oldest first.
 select s.number, s.id, s.subject, s.reference, s.meaning, s.outcome, s.remark, s.badge, s.name, s.certificate_number,

@@ -99,7 +99,9 @@ def read(environment: Mapping[str, str]) -> Settings:
     except (msgspec.ValidationError, ValueError) as error:
         raise SettingsError(f"a TINEBOOK_ setting can't be used: {error}") from error
     if settings.argon2_memory_kib < 8 * settings.argon2_lanes:
-        raise SettingsError("TINEBOOK_ARGON2_MEMORY_KIB has to be 8 for each of TINEBOOK_ARGON2_LANES at least (RFC 9106, 3.1)")
+        raise SettingsError(
+            "TINEBOOK_ARGON2_MEMORY_KIB has to be 8 for each of TINEBOOK_ARGON2_LANES at least (RFC 9106, 3.1)"
+        )
     if (settings.oidc_issuer is None) != (settings.oidc_client_id is None):
         raise SettingsError("TINEBOOK_OIDC_ISSUER and TINEBOOK_OIDC_CLIENT_ID go together: set both or neither")
     if settings.oidc_issuer is not None and not _is_safe(settings.oidc_issuer):

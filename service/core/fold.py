@@ -13,6 +13,8 @@ from operator import attrgetter
 from typing import TypeVar
 from uuid import UUID
 
+from msgspec import Struct
+
 from service.core import cavity, entries, references, whole
 from service.core.entries import Definition, Entry, Kind, Recorded
 from service.core.states import CavityState, ConnectorState, WholeState, blank, ordered
@@ -63,6 +65,34 @@ def extend(definition: Definition, state: ConnectorState, news: Sequence[Recorde
     )
     overall = _run(copy(state.whole), wide, whole.rank, whole.apply, by_rules) if wide else state.whole
     return ConnectorState(whole=overall, cavities=cavities)
+
+
+class Life(Struct, frozen=True):
+    """A retainer life: how it stood when it ended, and the entry that ended it; None for the one that goes on."""
+
+    state: CavityState
+    ended_by: UUID | None
+
+
+def lives(definition: Definition, history: Sequence[Recorded]) -> dict[str, list[Life]]:
+    """Every retainer life of every cavity, oldest first, as a fold of the whole history passes through them."""
+    links = references.read(history)
+    by_rules = cavity.rules(definition, links.settled)
+    fresh = blank(definition)
+    _, per_cavity, _ = _sorted_out(fresh, (each for each in history if each.entry.id not in links.void))
+    return {each.id: _lives(each, per_cavity[each.id], by_rules) for each in fresh.cavities}
+
+
+def _lives(state: CavityState, history: list[Recorded], by_rules: cavity.Rules) -> list[Life]:
+    ended: list[Life] = []
+
+    def watched(now: CavityState, recorded: Recorded, judged_by: cavity.Rules) -> None:
+        before = copy(now)
+        cavity.apply(now, recorded, judged_by)
+        if now.life != before.life:
+            ended.append(Life(before, recorded.entry.id))
+
+    return [*ended, Life(_run(state, history, cavity.rank, watched, by_rules), None)]
 
 
 def touched(state: ConnectorState, news: Iterable[Recorded]) -> frozenset[str] | None:

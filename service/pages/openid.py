@@ -1,7 +1,8 @@
 """OpenID Connect, where it is configured: the authorisation code flow with PKCE and a nonce.
 
-Of what the provider knows, two things are used: a name, and the groups that say what somebody may do here. Only groups called
-`tinebook-` and a scope count: a directory's group "admin" is about something else.
+Of what the provider knows, two things are used to sign in: a name, and the groups that say what somebody may do here. Only groups
+called `tinebook-` and a scope count: a directory's group "admin" is about something else. Whoever signs work by it is asked for
+anew, and is who the provider's `sub` says.
 """
 
 import base64
@@ -29,6 +30,11 @@ _ALGORITHMS = ["RS256", "PS256", "ES256", "ES384", "RS384", "RS512", "PS384", "P
 _LEEWAY_S = 60
 _TIMEOUT_S = 10.0
 _FRESH_S = 3600.0
+ATTEMPT = "tinebook-openid"
+"""The cookie that keeps an attempt, and how long."""
+ATTEMPT_S = 600
+RETURN = "/sign-in/openid/return"
+"""Where the provider sends people back to, whatever they left for: it knows one address of ours."""
 _NAMES = ("preferred_username", "email", "sub")
 
 
@@ -46,12 +52,13 @@ class Client(Struct, frozen=True, kw_only=True):
 
 
 class Attempt(Struct, frozen=True):
-    """What a browser keeps between leaving for the provider and coming back."""
+    """What a browser keeps between leaving for the provider and coming back. `signs`: it left to sign, and what is kept here."""
 
     state: str
     nonce: str
     verifier: str
     target: str
+    signs: str | None = None
 
 
 class Person(Struct, frozen=True):
@@ -59,6 +66,13 @@ class Person(Struct, frozen=True):
 
     name: str
     scopes: tuple[Scope, ...]
+
+
+class Signer(Struct, frozen=True):
+    """Somebody who has just shown the provider who they are: its issuer, and its subject for them."""
+
+    issuer: str
+    subject: str
 
 
 class _Described(Struct, frozen=True):
@@ -75,10 +89,10 @@ class _Answer(Struct, frozen=True):
     id_token: str
 
 
-def attempt(target: str) -> Attempt:
+def attempt(target: str, signs: str | None = None) -> Attempt:
     """A new one, which nobody can guess."""
     state, nonce, verifier = (secrets.token_urlsafe(32) for _ in range(3))
-    return Attempt(state, nonce, verifier, target)
+    return Attempt(state, nonce, verifier, target, signs)
 
 
 def kept(made: Attempt) -> str:
@@ -124,18 +138,14 @@ class Provider:
             "code_challenge": challenge,
             "code_challenge_method": "S256",
         }
+        if made.signs is not None:
+            asked |= {"prompt": "login", "max_age": "0"}
         joint = "&" if urlsplit(described.authorization_endpoint).query else "?"
         return f"{described.authorization_endpoint}{joint}{urlencode(asked)}"
 
     async def person(self, made: Attempt, returned: Mapping[str, str], redirect_uri: str) -> Person:
         """Who came back. Raises OpenIdError where anything does not fit."""
-        if not hmac.compare_digest(returned.get("state", "").encode(), made.state.encode()):
-            raise OpenIdError("the answer belongs to another sign-in than this browser began: begin again")
-        if returned.get("iss", self._client.issuer) != self._client.issuer:  # RFC 9207
-            raise OpenIdError("the answer comes from another provider than the one that was asked")
-        if "code" not in returned:
-            raise OpenIdError(f"the provider refused: {returned.get('error', 'no code in its answer')[:200]}")
-        claims = await self._claims(await self._id_token(made, returned["code"], redirect_uri), made.nonce)
+        claims = await self._returned(made, returned, redirect_uri)
         scopes = _scopes(claims.get(self._client.scope_claim))
         name = next((claims[each] for each in _NAMES if isinstance(claims.get(each), str) and claims[each]), None)
         if name is None:
@@ -144,6 +154,26 @@ class Provider:
             wanted = ", ".join(f"{GROUP}{each}" for each in Scope)
             raise OpenIdError(f"{name} is in none of the groups that open this: {wanted}")
         return Person(name[:200], scopes)
+
+    async def signer(self, made: Attempt, returned: Mapping[str, str], redirect_uri: str, since: datetime) -> Signer:
+        """Who came back to sign, if the provider asked them anew since then (Core 1.0, 3.1.2.1: `max_age`, `auth_time`)."""
+        claims = await self._returned(made, returned, redirect_uri)
+        shown = claims.get("auth_time")
+        if not isinstance(shown, int) or isinstance(shown, bool) or shown < since.timestamp() - _LEEWAY_S:
+            raise OpenIdError(
+                "the provider did not ask anew who this is, so nothing is signed by it: sign with a secret"
+            )
+        return Signer(self._client.issuer, str(claims["sub"]))
+
+    async def _returned(self, made: Attempt, returned: Mapping[str, str], redirect_uri: str) -> dict[str, Any]:
+        """What the provider states of whoever came back."""
+        if not hmac.compare_digest(returned.get("state", "").encode(), made.state.encode()):
+            raise OpenIdError("the answer belongs to another sign-in than this browser began: begin again")
+        if returned.get("iss", self._client.issuer) != self._client.issuer:  # RFC 9207
+            raise OpenIdError("the answer comes from another provider than the one that was asked")
+        if "code" not in returned:
+            raise OpenIdError(f"the provider refused: {returned.get('error', 'no code in its answer')[:200]}")
+        return await self._claims(await self._id_token(made, returned["code"], redirect_uri), made.nonce)
 
     async def _id_token(self, made: Attempt, code: str, redirect_uri: str) -> str:
         described, client = await self._description(), self._client

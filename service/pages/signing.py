@@ -11,21 +11,18 @@ from litestar.response import Redirect
 from service import problems
 from service.api.services import Services
 from service.core.markup import EMPTY, Markup, element, text
-from service.pages import door, layout, openid
+from service.pages import door, layout, openid, signing_by
 from service.pages.door import Asked
 from service.pages.layout import Sheet
 from service.pages.openid import OpenIdError, Provider
 from service.workflow import sessions
 
 _OPENID = f"{door.SIGN_IN}/openid"
-_RETURN = f"{_OPENID}/return"
-_ATTEMPT = "tinebook-openid"
-_ATTEMPT_S = 600
 
 
 def routes() -> list[HTTPRouteHandler]:
     """The routes of signing in and out."""
-    return [show, sign_in, sign_out, leave, come_back]
+    return [show, sign_in, sign_out, leave, come_back, signing_by.leave]
 
 
 @get(door.SIGN_IN, include_in_schema=False)
@@ -73,30 +70,32 @@ async def leave(request: Asked) -> Response[bytes]:
         return _form(request, target, "OpenID Connect is not set up here.", status=404)
     made = openid.attempt(target)
     try:
-        address = await provider.address(made, f"{door.origin(request)}{_RETURN}")
+        address = await provider.address(made, f"{door.origin(request)}{openid.RETURN}")
     except OpenIdError as error:
         return _form(request, target, str(error), status=502)
     # Lax: the provider's page leads back here, and the browser must then bring it along.
-    kept = door.cookie(_ATTEMPT, openid.kept(made), request, max_age=_ATTEMPT_S, strict=False)
+    kept = door.cookie(openid.ATTEMPT, openid.kept(made), request, max_age=openid.ATTEMPT_S, strict=False)
     return _gone(address, [kept])
 
 
-@get(_RETURN, include_in_schema=False)
+@get(openid.RETURN, include_in_schema=False)
 async def come_back(request: Asked) -> Response[bytes]:
     """Back from the provider: a session, if it vouches for somebody who may come in."""
     services: Services = request.app.state.services
     provider: Provider | None = request.app.state.provider
-    made = openid.recalled(door.read(_ATTEMPT, request))
+    made = openid.recalled(door.read(openid.ATTEMPT, request))
     if provider is None or made is None:
         return _form(request, door.HOME, "This sign-in was not begun in this browser, or too long ago.", status=401)
+    if made.signs is not None:
+        return await signing_by.come_back(request, provider, made, made.signs)
     target = door.local(made.target)
     try:
-        person = await provider.person(made, request.query_params, f"{door.origin(request)}{_RETURN}")
+        person = await provider.person(made, request.query_params, f"{door.origin(request)}{openid.RETURN}")
     except OpenIdError as error:
         return _form(request, target, str(error), status=401)
     async with services.pool.acquire() as connection:
         secret = await sessions.begin_vouched(connection, person.name, person.scopes, services.clock())
-    over = door.cookie(_ATTEMPT, "", request, max_age=0, strict=False)
+    over = door.cookie(openid.ATTEMPT, "", request, max_age=0, strict=False)
     return layout.onward(target, [door.given(secret, request), over])
 
 

@@ -1,7 +1,7 @@
 """A document as PDF/A-2u (ISO 19005-2): fonts within, no clock, no chance. The same document gives the same bytes."""
 
 from collections.abc import Sequence
-from datetime import UTC
+from datetime import UTC, datetime
 from html import escape
 from typing import assert_never
 
@@ -15,6 +15,7 @@ from service.records.blocks import Block, Column, Heading, Note, Pairs, Paper, S
 _FONT = "document"
 _PAGES = "\ue000"
 """Stands for the number of pages until it is known. No text can hold it: it is no printable character."""
+_A4_MM = (210.0, 297.0)
 _MARGIN_MM, _FOOT_MM = 14.0, 17.0
 _BODY_PT, _SMALL_PT, _CELL_PT = 8.5, 7.0, 7.5
 _LEADING = 1.32
@@ -22,7 +23,7 @@ _PAD_MM = 0.8
 _INK, _DIM, _LINE, _WASH = 20, 85, 165, 236
 _NAME_SHARE = 0.36
 _QUIET_MODULES = 4
-"""Light modules round a QR code (ISO/IEC 18004, from memory)."""
+"""Light modules round a QR code (ISO/IEC 18004, from memory); `qr` makes codes and reads them back."""
 
 
 def pdf(paper: Paper) -> bytes:
@@ -53,37 +54,48 @@ def _block(page: "_Pages", block: Block) -> None:
             assert_never(block)
 
 
-class _Pages(FPDF):
-    """The pages with what stands at the foot of each: number, hash, who decides, which page of how many."""
+class Archival(FPDF):
+    """A PDF/A-2u file without pages yet, with its font and what it says of itself; its bytes depend on what is drawn alone."""
 
-    def __init__(self, paper: Paper) -> None:
-        super().__init__(
-            orientation="landscape" if paper.landscape else "portrait",
-            unit="mm",
-            format="A4",
-            enforce_compliance=DocumentCompliance.PDFA_2U,
-        )
-        self._paper = paper
+    def __init__(self, title: str, dated: datetime, width_mm: float, height_mm: float) -> None:
+        super().__init__(unit="mm", format=(width_mm, height_mm), enforce_compliance=DocumentCompliance.PDFA_2U)
         for style in ("", "B"):
             self.add_font(_FONT, style, lettering.font_file(style))
-        self._describe(paper)
-        self.set_margins(_MARGIN_MM, _MARGIN_MM, _MARGIN_MM)
+        moment, shown = dated.astimezone(UTC).replace(microsecond=0), lettering.drawable(title)
+        self.set_title(shown)
+        self.set_producer("Tinebook")
+        self.set_lang("en")
+        self.set_creation_date(moment)
+        # What fpdf2 would write of itself holds the moment of printing.
+        self.set_xmp_metadata(_description(shown, moment.isoformat()))
         self.set_auto_page_break(False)
         self.c_margin = 0
         self.set_line_width(0.15)
-        self.set_draw_color(_LINE)
         self.set_text_color(_INK)
-        self.alias_nb_pages(_PAGES)
 
-    def _describe(self, paper: Paper) -> None:
-        dated = paper.dated.astimezone(UTC).replace(microsecond=0)
-        title = lettering.drawable(f"{paper.title} {paper.number}")
-        self.set_title(title)
-        self.set_producer("Tinebook")
-        self.set_lang("en")
-        self.set_creation_date(dated)
-        # What fpdf2 would write of itself holds the moment of printing.
-        self.set_xmp_metadata(_description(title, dated.isoformat()))
+    def put(self, x_mm: float, base_mm: float, line: str, points: float, style: str = "") -> None:
+        """A line of drawable text on its base line."""
+        self.set_font(_FONT, style, points)
+        self.text(x_mm, base_mm, line)
+
+    def modules(self, x_mm: float, y_mm: float, module_mm: float, rows: Sequence[Sequence[bool]]) -> None:
+        """The dark modules of a symbol, its corner at a place."""
+        self.set_fill_color(0)
+        for number, row in enumerate(rows):
+            for start, length in runs(row):
+                self.rect(x_mm + start * module_mm, y_mm + number * module_mm, length * module_mm, module_mm, style="F")
+
+
+class _Pages(Archival):
+    """The pages with what stands at the foot of each: number, hash, who decides, which page of how many."""
+
+    def __init__(self, paper: Paper) -> None:
+        size_mm = _A4_MM[::-1] if paper.landscape else _A4_MM
+        super().__init__(f"{paper.title} {paper.number}", paper.dated, *size_mm)
+        self._paper = paper
+        self.set_margins(_MARGIN_MM, _MARGIN_MM, _MARGIN_MM)
+        self.set_draw_color(_LINE)
+        self.alias_nb_pages(_PAGES)
 
     @property
     def left_mm(self) -> float:
@@ -97,8 +109,7 @@ class _Pages(FPDF):
 
     def write_line(self, x_mm: float, line: str, points: float, style: str = "", below_mm: float = 0.0) -> None:
         """Text whose line box begins at `below_mm` under the place that is written at; the place stays."""
-        self.set_font(_FONT, style, points)
-        self.text(x_mm, self.get_y() + below_mm + leading_mm(points) * 0.76, line)
+        self.put(x_mm, self.get_y() + below_mm + leading_mm(points) * 0.76, line, points, style)
 
     def header(self) -> None:
         """What a page that is torn out is of."""
@@ -279,13 +290,8 @@ def _note(page: _Pages, note: Note) -> None:
 def _symbol(page: _Pages, symbol: Symbol) -> None:
     page.room(symbol.size_mm + 2)
     module_mm = symbol.size_mm / (len(symbol.rows) + 2 * _QUIET_MODULES)
-    page.set_fill_color(0)
-    top_mm = page.get_y()
-    for number, row in enumerate(symbol.rows):
-        for start, length in runs(row):
-            x_mm = _MARGIN_MM + (_QUIET_MODULES + start) * module_mm
-            y_mm = top_mm + (_QUIET_MODULES + number) * module_mm
-            page.rect(x_mm, y_mm, length * module_mm, module_mm, style="F")
+    top_mm, quiet_mm = page.get_y(), _QUIET_MODULES * module_mm
+    page.modules(_MARGIN_MM + quiet_mm, top_mm + quiet_mm, module_mm, symbol.rows)
     room_mm = page.epw - symbol.size_mm - 3
     for number, line in enumerate(lettering.lines(symbol.caption, room_mm, _SMALL_PT)):
         page.write_line(_MARGIN_MM + symbol.size_mm + 3, line, _SMALL_PT, below_mm=2 + number * leading_mm(_SMALL_PT))

@@ -1,7 +1,8 @@
 """The log card as a document: the whole life of a connector on paper or on a page."""
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import UTC, datetime
+from uuid import UUID
 
 from service.core import chain
 from service.core.entries import Entry, Rating
@@ -220,14 +221,13 @@ def _entries(card: Card) -> tuple[Block, ...]:
     return Heading("Every entry, in the order of recording"), Table(_ENTRIES, rows, "Nothing is recorded.")
 
 
-def _entry(each: EntryLine, numbers: dict[object, int]) -> tuple[str, ...]:
+def _entry(each: EntryLine, numbers: dict[UUID, int]) -> tuple[str, ...]:
     entry = each.entry
     cavity = entry.cavity or " ".join(entry.cavities)
     error = "" if each.corrected_by is None else f"ENTERED IN ERROR, see No. {each.corrected_by}. "
-    at = f"{entry.performed_at:%Y-%m-%d %H:%M}" if entry.performed_at.utcoffset() is None else _utc(entry)
     return (
         str(each.number),
-        at,
+        _brief(entry.performed_at.astimezone(UTC)),
         entry.performed_by,
         entry.kind.value.replace("_", " ") + (f", cavity {cavity}" if cavity else ""),
         error + "; ".join(_details(entry, numbers)),
@@ -237,13 +237,7 @@ def _entry(each: EntryLine, numbers: dict[object, int]) -> tuple[str, ...]:
     )
 
 
-def _utc(entry: Entry) -> str:
-    offset = entry.performed_at.utcoffset()
-    at = entry.performed_at.replace(tzinfo=None)
-    return _brief(at - offset if offset else at)
-
-
-def _details(entry: Entry, numbers: dict[object, int]) -> Iterable[str]:
+def _details(entry: Entry, numbers: dict[UUID, int]) -> Iterable[str]:
     """What an entry states beside who, when and where; in words, each only where it is stated."""
     stated = (
         ("tool", entry.tool),

@@ -9,6 +9,7 @@ from service.api import (
     inbound_contract,
     outlook_contract,
     queries,
+    records_contract,
     shop,
     signal_contract,
     signing_contract,
@@ -266,4 +267,5 @@ OPERATIONS = (
     *inbound_contract.OPERATIONS,
     *signal_contract.OPERATIONS,
     *signing_contract.OPERATIONS,
+    *records_contract.OPERATIONS,
 )

@@ -12,7 +12,7 @@ from litestar.handlers import HTTPRouteHandler
 from litestar.response import Stream
 
 from service import messages, problems
-from service.api import exports, reading
+from service.api import exports, reading, records
 from service.api.contract import OPERATIONS, Operation
 from service.api.handlers import Call, Reply
 from service.api.services import Services
@@ -28,7 +28,7 @@ _PROBLEM = "application/problem+json"
 
 def routes() -> list[HTTPRouteHandler]:
     """A route for every operation of the contract, and the ones that need no token."""
-    return [*(_route(each) for each in OPERATIONS), live, ready, openapi]
+    return [*(_route(each) for each in OPERATIONS), live, ready, openapi, records.schema]
 
 
 def _route(operation: Operation) -> HTTPRouteHandler:

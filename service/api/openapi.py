@@ -163,6 +163,9 @@ def _health() -> dict[str, Any]:
             "ready", "Whether it can take work.", health, {"200": "Ready.", "503": "Its database can't be reached."}
         ),
         "/schema/openapi.json": get("openapi", "This document.", {"type": "object"}, {"200": "The document."}),
+        "/schema/record.json": get(
+            "record_schema", "The schema of a record.", {"type": "object"}, {"200": "The schema."}
+        ),
     }
 
 

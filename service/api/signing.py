@@ -1,21 +1,29 @@
 """One function per operation on people, their authority and secrets, and on signatures."""
 
+from collections.abc import Callable
+from functools import partial
+
 import msgspec
 from msgspec import Struct
 
 from service import messages as wire
 from service import problems
 from service import signing_messages as messages
-from service.api import handlers, reading
+from service.api import handlers, reading, records
 from service.api.handlers import Call, Reply
 from service.api.services import Services
 from service.core.entries import Text
 from service.signing_messages import Reference, Subject
 from service.store.database import Connection
-from service.workflow import people, proving, signing
+from service.workflow import people, proving, signing, work_orders
+from service.workflow import records as kept_records
 from service.workflow.signing import Act, Signed, Statement
 
-STATEMENTS: dict[str, Statement] = {"entries": signing.entries_statement}
+STATEMENTS: dict[str, Callable[[Services], Statement]] = {
+    "entries": lambda _: signing.entries_statement,
+    "work_order": lambda services: partial(work_orders.statement, means=records.means(services)),
+    "record": lambda _: kept_records.statement,
+}
 """What there is to sign, by its subject: as it is now under a reference. A subject that is not here is signed by nobody."""
 
 
@@ -122,16 +130,16 @@ async def signed(services: Services, connection: Connection, asked: messages.Sig
         method="secret",
         **{each: getattr(asked, each) for each in Act.__struct_fields__ if each != "method"},
     )
-    return await signing.sign(connection, act, at, statement_of(asked.subject))
+    return await signing.sign(connection, act, at, statement_of(services, asked.subject))
 
 
-def statement_of(subject: str) -> Statement:
+def statement_of(services: Services, subject: str) -> Statement:
     """What says what there is to sign. Raises the problem for what nobody signs here."""
     found = STATEMENTS.get(subject)
     if found is None:
         text = f"nothing of the kind {subject!r} is signed here; there is {', '.join(sorted(STATEMENTS))}"
         raise problems.raised(problems.Type.INVALID_REQUEST, text, ("#/subject", text))
-    return found
+    return found(services)
 
 
 async def list_signatures(services: Services, call: Call) -> Reply:

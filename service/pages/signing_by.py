@@ -95,7 +95,7 @@ async def _sign(services: Services, connection: Connection, asked: SignatureRequ
         raise problems.raised(problems.Type.NOT_AUTHORISED, words)
     told = {each: getattr(asked, each) for each in Act.__struct_fields__ if each not in ("method", "badge")}
     act = Act(method="openid", badge=badge, **told)
-    await signing.sign(connection, act, services.clock(), api.statement_of(asked.subject))
+    await signing.sign(connection, act, services.clock(), api.statement_of(services, asked.subject))
 
 
 def _said(words: str, back: str, status: int) -> Response[bytes]:

@@ -2,6 +2,7 @@
 
 import hashlib
 from datetime import UTC, datetime
+from typing import Any
 from uuid import UUID, uuid4
 
 import msgspec
@@ -21,6 +22,8 @@ from service.workflow import feeding, order_books, signing, work_orders
 from service.workflow.order_books import Found, Means
 
 TOPIC = "record.made"
+_DIGITS = 18
+"""No record will ever have a longer number."""
 
 
 class Made(Struct, frozen=True):
@@ -118,6 +121,13 @@ async def kept(connection: Connection, number: int) -> Kept:
         raise unknown(number)
     content = msgspec.json.decode(row["canonical"], type=MaintenanceRecord)
     return Kept(row["number"], row["canonical"], row["sha256"], content)
+
+
+async def statement(connection: Connection, reference: str) -> dict[str, Any]:
+    """What there is to sign of a record that is there already: all of it."""
+    number = int(reference) if reference.isascii() and reference.isdigit() and len(reference) <= _DIGITS else 0
+    told: dict[str, Any] = msgspec.json.decode((await kept(connection, number)).canonical)
+    return told
 
 
 async def show(connection: Connection, number: int) -> messages.RecordView:

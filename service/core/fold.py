@@ -92,7 +92,8 @@ def _lives(state: CavityState, history: list[Recorded], by_rules: cavity.Rules) 
         if now.life != before.life:
             ended.append(Life(before, recorded.entry.id))
 
-    return [*ended, Life(_run(state, history, cavity.rank, watched, by_rules), None)]
+    last = _run(state, history, cavity.rank, watched, by_rules)
+    return [*ended, Life(last, None)]
 
 
 def touched(state: ConnectorState, news: Iterable[Recorded]) -> frozenset[str] | None:

@@ -22,6 +22,7 @@ _LEADING = 1.32
 _PAD_MM = 0.8
 _INK, _DIM, _LINE, _WASH = 20, 85, 165, 236
 _NAME_SHARE = 0.36
+_BEHIND_FIGURES_MM = 1.6
 _QUIET_MODULES = 4
 """Light modules round a QR code (ISO/IEC 18004, from memory); `qr` makes codes and reads them back."""
 
@@ -236,7 +237,7 @@ def _table(page: _Pages, table: Table) -> None:
 
 def _wrapped(texts: Sequence[str], widths: Sequence[float], style: str) -> list[list[str]]:
     return [
-        lettering.lines(each, width_mm - 2 * _PAD_MM, _CELL_PT, style)
+        lettering.lines(each, width_mm - 2 * _PAD_MM - _BEHIND_FIGURES_MM, _CELL_PT, style)
         for each, width_mm in zip(texts, widths, strict=True)
     ]
 
@@ -259,7 +260,11 @@ def _row(
     x_mm = _MARGIN_MM
     for column, lines, width_mm in zip(columns, now, widths, strict=True):
         for number, line in enumerate(lines):
-            moved_mm = width_mm - 2 * _PAD_MM - lettering.width_mm(line, _CELL_PT, style) if column.figures else 0.0
+            moved_mm = (
+                width_mm - 2 * _PAD_MM - _BEHIND_FIGURES_MM - lettering.width_mm(line, _CELL_PT, style)
+                if column.figures
+                else 0.0
+            )
             page.write_line(x_mm + _PAD_MM + moved_mm, line, _CELL_PT, style, _PAD_MM + number * step_mm)
         x_mm += width_mm
     page.ln(height_mm)

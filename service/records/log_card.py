@@ -33,9 +33,9 @@ _ENTRIES = (
     Column("Performed (UTC)", 1.3),
     Column("By", 1.1),
     Column("What", 1.5),
-    Column("Details", 4.4),
+    Column("Details", 3.9),
     Column("Work order", 1.3),
-    Column("Recorded (UTC), by", 1.6),
+    Column("Recorded (UTC), by", 2.0),
     Column("Hash", 1.1),
 )
 _LIVES = (
@@ -108,11 +108,9 @@ def _identity(card: Card) -> tuple[Block, ...]:
 
 
 def _status(card: Card) -> tuple[Block, ...]:
-    left = "" if card.left is None else f"; {card.left} insertions left"
+    left = "" if card.left is None else f"; insertions left: {card.left}"
     of = "" if card.rating is None else f" of {card.rating.value}"
-    limiting = (
-        "-" if card.limiting_cavity is None else f"cavity {card.limiting_cavity}: {card.begun} cycles begun{of}{left}"
-    )
+    limiting = "-" if card.limiting_cavity is None else f"{card.limiting_cavity}; cycles begun: {card.begun}{of}{left}"
     place = ", ".join(each for each in (card.asset, card.zone, card.position) if each) or "not recorded"
     allowed = "no rating" if card.mating_rating is None else f"rated {card.mating_rating.value}"
     told = [

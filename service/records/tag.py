@@ -104,8 +104,8 @@ def _status(card: Card) -> list[_Text]:
     found: list[_Text] = [(wear, 9, "B")]
     if card.limiting_cavity is not None:
         of = f" of {card.rating.value}" if card.rating else ", no rating is recorded"
-        left = "" if card.left is None else f", {card.left} insertions left"
-        found.append((f"Limiting cavity {card.limiting_cavity}: {card.begun} cycles begun{of}{left}", 8, ""))
+        left = "" if card.left is None else f"; insertions left: {card.left}"
+        found.append((f"Limiting cavity {card.limiting_cavity}; cycles begun: {card.begun}{of}{left}", 8, ""))
     if card.rating is not None:
         found.append((_provenance(card.rating), 7, "" if card.rating.verified else "B"))
     mated = max(card.matings, card.unmatings)

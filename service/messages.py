@@ -142,7 +142,7 @@ class PlaceView(Reply, frozen=True, kw_only=True):
 
 
 class ConnectorView(Reply, frozen=True, kw_only=True):
-    """One connector with every cavity. Its wear is that of its limiting cavity."""
+    """One connector with every cavity. Its wear is that of its limiting cavity. `handed_over`: its ledger goes on elsewhere."""
 
     id: UUID
     serial: str
@@ -162,6 +162,7 @@ class ConnectorView(Reply, frozen=True, kw_only=True):
     discrepancies: tuple[OpenDiscrepancy, ...]
     entries: int
     chain_hash: str
+    handed_over: bool = False
     notice: str = DECIDES
 
 

@@ -56,7 +56,8 @@ class Reply(Struct, frozen=True):
 
 
 def _shown(head: Head, services: Services) -> messages.ConnectorView:
-    return views.connector(head.definition, head.state, services.house, head.entries, head.hash.hex())
+    view = views.connector(head.definition, head.state, services.house, head.entries, head.hash.hex())
+    return msgspec.structs.replace(view, handed_over=True) if head.handed_over else view
 
 
 def identity(text: str, what: problems.Type) -> UUID:

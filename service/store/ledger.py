@@ -20,7 +20,7 @@ PLACE = ("asset", "zone", "position")
 
 
 class Head(Struct, frozen=True):
-    """Where a connector's chain and state stand."""
+    """Where a connector's chain and state stand. `handed_over`: it has left, and its chain goes on elsewhere."""
 
     connector: UUID
     entries: int
@@ -29,6 +29,7 @@ class Head(Struct, frozen=True):
     definition_number: int
     state: ConnectorState
     bench: str | None = None
+    handed_over: bool = False
 
 
 class Definitions:
@@ -80,6 +81,7 @@ async def heads(
             definition_number=row["definition"],
             state=states.decode(row["state"]),
             bench=row["bench"],
+            handed_over=row["handed_over"],
         )
         for row in rows
     }

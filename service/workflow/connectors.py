@@ -44,6 +44,8 @@ async def assign_parked(
             raise problems.raised(problems.Type.UNKNOWN_ENTRY, f"no entry {entry} is parked")
         if connector not in heads:
             raise unknown(str(connector))
+        if heads[connector].handed_over:
+            raise handed_over(heads[connector])
         results = await _join(connection, scribe, heads[connector], house, [(entry, _parked(row["body"]))])
         return results[0]
 
@@ -94,6 +96,8 @@ async def revise_rating(
         if connector not in heads:
             raise unknown(str(connector))
         head = heads[connector]
+        if head.handed_over:
+            raise handed_over(head)
         definition = msgspec.structs.replace(head.definition, rating=asked.rating)
         hashes = await database.fetch(connection, "definition_hashes", connector)
         body = chain.canonical(
@@ -119,6 +123,15 @@ def unknown(connector: str) -> problems.ProblemRaised:
         problems.Type.UNKNOWN_CONNECTOR,
         f"no connector {connector!r} is registered; find it by GET /v1/connectors?mark=",
     )
+
+
+def handed_over(head: Head) -> problems.ProblemRaised:
+    """The refusal for what would put something on the chain of a connector that has left."""
+    text = (
+        f"connector {head.definition.serial!r} was handed over, and its ledger goes on elsewhere: nothing is put on it here. "
+        f"GET /v1/transfers?connector={head.connector} says to whom; facts are still kept, and wait"
+    )
+    return problems.raised(problems.Type.HANDED_OVER, text)
 
 
 async def find(connection: Connection, definitions: ledger.Definitions, mark: marks.Mark) -> list[Head]:

@@ -10,6 +10,7 @@ from msgspec import Meta, Struct
 from service.core import chain, fold, reported, states
 from service.core.entries import Definition, HouseRule, Recorded
 from service.core.reported import Subject
+from service.core.transfers import leaving
 from service.store import database, ledger
 from service.store.database import Connection
 
@@ -78,6 +79,7 @@ async def _subjects(
     definitions = await _definitions(connection, connectors, at)
     kept = {row["connector"]: row for row in await database.fetch(connection, "unchanged_since", connectors, at)}
     histories = await _histories(connection, [each for each in connectors if each not in kept], at)
+    away = {row["connector"] for row in await database.fetch(connection, "connectors_away", connectors, at)}
     found = {}
     for connector in connectors:
         definition = definitions.get(connector)
@@ -88,6 +90,8 @@ async def _subjects(
         else:
             history = histories.get(connector, [])
             state, bench = fold.fold(definition, history), ledger.last_bench(None, history)
+        if connector in away:
+            state = leaving.closed(state)
         found[connector] = reported.judge(definition, state, bench, house)
     return found
 

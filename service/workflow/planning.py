@@ -9,6 +9,7 @@ import msgspec
 
 from service import messages, problems, views
 from service.core import answers, contacts, entries, marks, noting, plans
+from service.core.answers import Answer
 from service.core.entries import Definition, Entry, HouseRule, Recorded
 from service.store import database
 from service.store.ledger import Head
@@ -16,6 +17,9 @@ from service.workflow import finding
 from service.workflow.reference import Reference
 
 _ENOUGH = 1000
+_HANDED_OVER = (
+    "This connector was handed over to another owner: its ledger goes on there, and the count here is not the newest."
+)
 
 
 async def waiting(pool: asyncpg.Pool, connector: UUID) -> list[Entry]:
@@ -54,7 +58,18 @@ def answer(
         name for name in sizes if len(parked) == _ENOUGH or any(entries.concerns(one, name) for one in mine)
     )
     made = plans.plan(known, house, head.state, steps, reference.tooling(known), awaited=awaited)
-    return views.plan(known, made, house, reference.cautions(known, [each.action for each in steps]))
+    shown = views.plan(known, made, house, reference.cautions(known, [each.action for each in steps]))
+    return _of_one_gone(shown) if head.handed_over else shown
+
+
+def _of_one_gone(shown: messages.PlanView) -> messages.PlanView:
+    """Nothing may be done here on the count of a ledger that goes on elsewhere, whatever it says."""
+    away = messages.ReasonView(code="handed_over", answer=Answer.NO_GO, text=_HANDED_OVER)
+    steps = tuple(
+        msgspec.structs.replace(each, answer=Answer.NO_GO, reasons=(away, *each.reasons), ways=())
+        for each in shown.steps
+    )
+    return msgspec.structs.replace(shown, answer=Answer.NO_GO, steps=steps)
 
 
 def _brought(

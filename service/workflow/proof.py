@@ -10,6 +10,7 @@ from msgspec import Struct
 from service.core import chain, fold, marks, reported, states
 from service.core.entries import Definition, HouseRule, Recorded
 from service.core.limits import LimitLine
+from service.core.transfers import leaving
 from service.store import database, fleet, ledger
 from service.store.database import Connection
 from service.store.fleet import OpenRow, WornRow
@@ -44,6 +45,7 @@ class Proof(Struct, frozen=True):
     definition_number: int
     entries: int
     hash: bytes
+    handed_over: bool
     state: bytes
     place: _Place
     bench: str | None
@@ -72,6 +74,7 @@ class Page(Struct, frozen=True):
     open: dict[UUID, list[OpenRow]]
     identities: dict[UUID, _Identity]
     keys: dict[UUID, set[str]]
+    away: set[UUID]
 
 
 Progress = Callable[[int, int], None]
@@ -163,7 +166,7 @@ async def _waiting_again(connection: Connection) -> AsyncIterator[UUID | Break]:
 
 async def _replace(connection: Connection, connector: UUID, proof: Proof) -> None:
     head = (connector, proof.entries, proof.hash, proof.definition_number, proof.state)
-    await database.run(connection, "replace_head", *head, *proof.place, proof.bench)
+    await database.run(connection, "replace_head", *head, *proof.place, proof.bench, proof.handed_over)
     await fleet.replace(connection, connector, proof.line, proof.worn, proof.open)
     await database.run(connection, "replace_identity", connector, *_identity(proof.definition))
     await database.run(connection, "drop_marks", connector)
@@ -214,6 +217,7 @@ async def _page(connection: Connection, rows: list[Any], identities: dict[UUID, 
         open={each: [] for each in ids},
         identities=identities,
         keys={each: set() for each in ids},
+        away={row["connector"] for row in await database.fetch(connection, "connectors_away", ids, None)},
     )
     for row in await database.fetch(connection, "proof_definitions", ids):
         page.definitions[row["connector"]].append(row)
@@ -248,13 +252,16 @@ def prove(connector: UUID, page: Page, house: HouseRule) -> tuple[Proof | None, 
     ]
     if breaks:
         return None, breaks
-    return _proved(definition, len(definitions), history, head, house), breaks
+    away = connector in page.away
+    return _proved(definition, len(definitions), history, head, house, away=away), breaks
 
 
-def _proved(definition: Definition, number: int, history: list[Recorded], head: bytes, house: HouseRule) -> Proof:
+def _proved(
+    definition: Definition, number: int, history: list[Recorded], head: bytes, house: HouseRule, *, away: bool
+) -> Proof:
     state = fold.fold(definition, history)
     bench = ledger.last_bench(None, history)
-    subject = reported.judge(definition, state, bench, house)
+    subject = reported.judge(definition, leaving.closed(state) if away else state, bench, house)
     worn, opened, _ = reported.whole(subject)
     known = {each.entry.id: (place, each) for place, each in enumerate(history, 1)}
     return Proof(
@@ -262,6 +269,7 @@ def _proved(definition: Definition, number: int, history: list[Recorded], head: 
         definition_number=number,
         entries=len(history),
         hash=head,
+        handed_over=away,
         state=states.encode(state),
         place=(state.whole.asset, state.whole.zone, state.whole.position),
         bench=bench,
@@ -373,6 +381,8 @@ def _against_state(row: Any, proof: Proof) -> list[Break]:
         found.append(
             Break(connector, "head", f"goes by definition {row['definition']}, the last is {proof.definition_number}")
         )
+    if row["handed_over"] != proof.handed_over:
+        found.append(Break(connector, "head", "does not say what the last transfer says of where the connector is"))
     if row["state"] != proof.state:
         found.append(Break(connector, "state", "is not what the ledger gives"))
     if tuple(row[name] for name in ledger.PLACE) != proof.place:

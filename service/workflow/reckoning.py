@@ -6,6 +6,7 @@ from uuid import UUID
 from service.core import reported, states
 from service.core.entries import HouseRule
 from service.core.reported import Sums
+from service.core.transfers import leaving
 from service.store import database, fleet, ledger
 from service.store.database import Connection
 
@@ -29,6 +30,8 @@ async def missing(connection: Connection, house: HouseRule) -> Sums:
                 # A state that can't be read, or has no definition, is told of elsewhere.
                 definition = known.get((row["connector"], row["definition"]))
                 state = _read(row["state"])
+                if state is not None and row["handed_over"]:
+                    state = leaving.closed(state)
                 if definition is not None and state is not None:
                     wanted.add(reported.whole(reported.judge(definition, state, row["bench"], house))[2])
             after = rows[-1]["connector"]

@@ -24,6 +24,10 @@ MAX_BATCH = 2_000
 """Entries in one transaction at most: bounds the time that a head stays locked."""
 _ATTEMPTS = 4
 _IN_LEDGER = ("recorded", "already_recorded")
+_AWAY = (
+    "the connector was handed over: what is recorded of it here waits until it comes back, or belongs to who has it now"
+)
+"""Its chain goes on elsewhere; an entry put on it here would part the two. The head's lock keeps it from coming back meanwhile."""
 
 
 class Submission(Struct, frozen=True):
@@ -217,9 +221,9 @@ class Scribe:
             before = accepted.get(entry.id)
             if before is not None:
                 answers.append(_seen_before(each, before))
-            elif head is None:
+            elif head is None or head.handed_over:
                 accepted[entry.id] = (each.digest, True)
-                answers.append(_park(draft, each, target))
+                answers.append(_park(draft, each, target if head is None else _AWAY))
             elif (fault := _cavity_problem(entry, known[head.connector])) is not None:
                 answers.append(messages.EntryResult(id=entry.id, outcome="refused", problem=fault))
             else:

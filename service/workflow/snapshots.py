@@ -6,6 +6,7 @@ import asyncpg
 
 from service import messages, views
 from service.core.entries import HouseRule
+from service.core.transfers import leaving
 from service.store.ledger import Head
 from service.workflow.reference import Reference
 
@@ -19,7 +20,8 @@ async def take(
     drawn = await reference.layouts.drawn(pool, reference.arrangement(known), [each.id for each in known.cavities])
     return messages.Snapshot(
         definition=known,
-        state=head.state,
+        # A bench that is offline knows retired connectors: it answers no_go to everything.
+        state=leaving.closed(head.state) if head.handed_over else head.state,
         house=house,
         tooling=reference.tooling(known),
         entries=head.entries,

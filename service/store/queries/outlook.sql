@@ -12,11 +12,11 @@ join tinebook.head as h on h.connector = d.connector and h.definition = d.number
 where $1::uuid[] is null or d.connector = any ($1::uuid[]);
 
 -- name: census_heads
--- What is known of connectors, all or these, and where they are.
+-- What is known of connectors, all or these, and where they are; without those that have left.
 select h.connector, h.entries, h.state, h.asset, h.zone, c.part_number, c.family, c.registered_at
 from tinebook.head as h
 join tinebook.connector as c on c.connector = h.connector
-where $1::uuid[] is null or h.connector = any ($1::uuid[]);
+where not h.handed_over and ($1::uuid[] is null or h.connector = any ($1::uuid[]));
 
 -- name: census_acts
 -- Entries that used retainers up, of all connectors or these, without those that were recorded in error. Texts as numbers. In RFC

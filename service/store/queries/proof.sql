@@ -7,7 +7,7 @@ select count(*) as connectors from tinebook.connector as c;
 -- name: proof_page
 -- The next connectors in the order of their ids, with their heads.
 select c.connector, c.serial, c.cage, c.part_number, c.family, h.entries, h.hash, h.definition, h.state, h.asset, h.zone,
-       h."position", h.bench
+       h."position", h.bench, h.handed_over
 from tinebook.connector as c
 left join tinebook.head as h on h.connector = c.connector
 where c.connector > $1::uuid and ($3::uuid is null or c.connector = $3::uuid)
@@ -16,7 +16,7 @@ limit $2::integer;
 
 -- name: proof_heads
 -- The heads of these connectors with all that is kept beside the state, locked in the one global order.
-select h.connector, h.entries, h.hash, h.definition, h.state, h.asset, h.zone, h."position", h.bench
+select h.connector, h.entries, h.hash, h.definition, h.state, h.asset, h.zone, h."position", h.bench, h.handed_over
 from tinebook.head as h
 where h.connector = any($1::uuid[])
 order by h.connector
@@ -82,11 +82,12 @@ limit 100;
 
 -- name: replace_head
 -- What the ledger says the head is, whether one is there or not.
-insert into tinebook.head as h (connector, entries, hash, definition, state, asset, zone, "position", bench)
-values ($1::uuid, $2::integer, $3::bytea, $4::integer, $5::bytea, $6::text, $7::text, $8::text, $9::text)
+insert into tinebook.head as h (connector, entries, hash, definition, state, asset, zone, "position", bench, handed_over)
+values ($1::uuid, $2::integer, $3::bytea, $4::integer, $5::bytea, $6::text, $7::text, $8::text, $9::text, $10::boolean)
 on conflict on constraint head_key do update
 set entries = excluded.entries, hash = excluded.hash, definition = excluded.definition, state = excluded.state,
-    asset = excluded.asset, zone = excluded.zone, "position" = excluded."position", bench = excluded.bench;
+    asset = excluded.asset, zone = excluded.zone, "position" = excluded."position", bench = excluded.bench,
+    handed_over = excluded.handed_over;
 
 -- name: replace_identity
 -- Who a connector is, as its definition says.

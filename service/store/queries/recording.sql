@@ -9,7 +9,7 @@ where m.key = any($1::text[]);
 
 -- name: lock_heads
 -- The heads of these connectors, locked in one global order so that two batches can't wait for each other.
-select h.connector, h.entries, h.hash, h.definition, h.state, h.bench
+select h.connector, h.entries, h.hash, h.definition, h.state, h.bench, h.handed_over
 from tinebook.head as h
 where h.connector = any($1::uuid[])
 order by h.connector
@@ -17,7 +17,7 @@ for update;
 
 -- name: heads
 -- The heads of these connectors, for reading.
-select h.connector, h.entries, h.hash, h.definition, h.state, h.bench
+select h.connector, h.entries, h.hash, h.definition, h.state, h.bench, h.handed_over
 from tinebook.head as h
 where h.connector = any($1::uuid[]);
 

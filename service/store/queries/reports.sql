@@ -114,7 +114,7 @@ group by s.family, s.rating, s.rating_verified, s.cycles_begun;
 
 -- name: proof_states
 -- The next heads in the order of their connectors, for adding up what they contribute.
-select h.connector, h.definition, h.state, h.bench
+select h.connector, h.definition, h.state, h.bench, h.handed_over
 from tinebook.head as h
 where h.connector > $1::uuid
 order by h.connector

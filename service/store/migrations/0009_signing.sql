@@ -131,7 +131,7 @@ create table tinebook.signature (
     constraint signature_by_a_method check (method in ('secret', 'openid')),
     constraint signature_of_what_was_shown check (sha256 = sha256(canonical)),
     constraint signature_seal_is_sha256 check (octet_length(seal) = 32),
-    constraint refusal_is_of_an_inspection check (outcome = 'accepted' or (meaning = 'inspected' and remark <> '')),
+    constraint refusal_is_of_an_inspection check (outcome = 'accepted' or (meaning = 'inspected' and coalesce(remark, '') <> '')),
     constraint inspection_is_of_work check (meaning <> 'inspected' or subject in ('work_order', 'entries')),
     constraint exception_is_of_an_inspection
         check (exception_reason is null or (meaning = 'inspected' and exception_reason <> '')),

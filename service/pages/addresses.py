@@ -15,6 +15,8 @@ FILES = "/files"
 SEARCH = "/search"
 ASSETS = "/assets"
 CONNECTORS = "/connectors"
+WORK_ORDERS = "/work-orders"
+RECORDS = "/records"
 
 Value = str | int | float | None | Iterable[str]
 
@@ -33,6 +35,16 @@ def connector(which: UUID, part: str | None = None, **told: Value) -> str:
 def asset(name: str) -> str:
     """One asset."""
     return f"{ASSETS}/{quote(name, safe='')}"
+
+
+def work_order(number: str, **told: Value) -> str:
+    """One work order."""
+    return page(f"{WORK_ORDERS}/{quote(number, safe='')}", **told)
+
+
+def record(number: int) -> str:
+    """One record."""
+    return f"{RECORDS}/{number}"
 
 
 def _each(value: Value) -> Iterable[str]:

@@ -118,11 +118,12 @@ async def _drawn(services: Services, head: Head, view: messages.ConnectorView, m
     ids = [each.id for each in known.cavities]
     places = await reference.layouts.drawn(services.pool, reference.arrangement(known), ids)
     sex = reference.sex(known)
-    cavities = [_cavity(each) for each in view.cavities]
+    cavities = [drawn_cavity(each) for each in view.cavities]
+    told = () if marked is None else (marked,)
     faces = (
         element(
             "figure",
-            worn.drawing(cavities, places.layout, sex, face, f"Insert of {view.serial}", marked=marked),
+            worn.drawing(cavities, places.layout, sex, face, f"Insert of {view.serial}", marked=told),
             element("figcaption", text(words)),
         )
         for face, words in ((Face.WIRE_SIDE, "Wire side (rear)"), (Face.MATING_FACE, "Mating face (front)"))
@@ -139,7 +140,8 @@ async def _drawn(services: Services, head: Head, view: messages.ConnectorView, m
     )
 
 
-def _cavity(each: messages.CavityView) -> worn.Cavity:
+def drawn_cavity(each: messages.CavityView) -> worn.Cavity:
+    """A cavity as a drawing takes it."""
     return worn.Cavity(
         each.id,
         each.contact_size,

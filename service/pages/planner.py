@@ -24,6 +24,7 @@ from service.pages import (
     layout,
     one_connector,
     outlook,
+    record,
     search,
     signals,
     signing,
@@ -31,6 +32,8 @@ from service.pages import (
     visits,
     what_if,
     wording,
+    work_order,
+    work_orders,
 )
 from service.pages.door import Asked, Visitor
 from service.pages.layout import Sheet, Way
@@ -48,13 +51,14 @@ Made = Sheet | Response[Any]
 
 
 class Page(Struct, frozen=True, kw_only=True):
-    """One page: where it is, who may see it, what makes it, and what takes its form where it has one."""
+    """One page: where it is, who may see it, what makes it; what takes its form where it has one, and from whom."""
 
     path: str
     scopes: tuple[Scope, ...]
     call: Callable[[Asked, Visitor], Awaitable[Made]]
     name: str | None = None
     take: Callable[[Asked, Visitor], Awaitable[Made]] | None = None
+    takers: tuple[Scope, ...] = PLANNING
 
 
 PAGES = (
@@ -74,6 +78,17 @@ PAGES = (
     Page(path=f"{addresses.ASSETS}/{{asset:path}}", scopes=READING, call=asset.page),
     Page(path=f"{addresses.CONNECTORS}/{{connector:str}}", scopes=ANYBODY, call=one_connector.page),
     Page(path=f"{addresses.FILES}/{{report:str}}", scopes=READING, call=files.page),
+    Page(path=addresses.WORK_ORDERS, name="Work orders", scopes=ANYBODY, call=work_orders.page),
+    Page(
+        path=f"{addresses.WORK_ORDERS}/{{number:path}}",
+        scopes=ANYBODY,
+        call=work_order.page,
+        take=work_order.take,
+        takers=ANYBODY,  # the badge and the secret say who signs, whoever has signed in
+    ),
+    Page(path=addresses.RECORDS, name="Records", scopes=ANYBODY, call=record.listed),
+    Page(path=f"{addresses.RECORDS}/{{record:str}}", scopes=ANYBODY, call=record.page),
+    Page(path=f"{addresses.RECORDS}/{{record:str}}/document", scopes=READING, call=record.document),
     Page(path=addresses.SEARCH, scopes=ANYBODY, call=search.page),
 )
 WAYS = tuple(Way(each.path, each.name, each.scopes) for each in PAGES if each.name)
@@ -97,7 +112,7 @@ def _forms() -> list[HTTPRouteHandler]:
 
 def _taking(page: Page, take: Callable[[Asked, Visitor], Awaitable[Made]]) -> HTTPRouteHandler:
     async def taken(request: Asked) -> Response[Any]:
-        return await _served(request, page, take, PLANNING)
+        return await _served(request, page, take, page.takers)
 
     return route(page.path, http_method="POST", status_code=200, include_in_schema=False)(taken)
 

@@ -19,8 +19,8 @@ from service.records.blocks import Block, Column, Heading, Note, Pairs, Paper, T
 
 _HASH_SHOWN = 16
 """Digits of an entry's hash on paper; the JSON has all of it."""
-_CODES = 3
-"""More places than these in one remark are counted on paper; the tables below name them."""
+_GRAVE = frozenset({"over_limit", "over_mating_limit", "did_not_hold", "blocked", "discrepancies_open"})
+"""Remarks that stand in a frame as well. A house choice, no source."""
 
 
 def paper(record: MaintenanceRecord, sha256: str, language: str = "en") -> Paper:
@@ -102,9 +102,11 @@ class _Drawn:
         if not found:
             return
         yield Heading(self.say("not_to_be_missed"))
-        for code, about in found.items():
-            where = ", ".join(about) if len(about) <= _CODES else f"{', '.join(about[:_CODES])} + {len(about) - _CODES}"
-            yield Note(self.say(f"remark_{code}") + (f" ({where})" if where else ""), strong=True)
+        for code in found:
+            if code in _GRAVE:
+                yield Note(self.say(f"remark_{code}"), strong=True)
+        rows = tuple((self.say(f"remark_{code}"), ", ".join(about) or "-") for code, about in found.items())
+        yield Table(self._columns(("what", 6), ("where", 3)), rows, "")
 
     def _signed(self) -> Iterable[Block]:
         yield Heading(self.say("signatures"))
@@ -142,7 +144,7 @@ class _Drawn:
         yield Heading(self.say("counts"))
         columns = (
             *self._columns(("serial", 3), ("cavity", 1.6), ("size", 1.2)),
-            *self._columns(("before", 1.8), ("after", 1.8), ("limit", 1.7), ("remaining", 1.6), figures=True),
+            *self._columns(("before", 1.8), ("after", 1.8), ("limit", 1.8), ("remaining", 2.2), figures=True),
             *self._columns(("basis", 5)),
         )
         rows = tuple(self._cavity(each) for each in self._statement.cavities)
@@ -183,7 +185,7 @@ class _Drawn:
         yield Heading(self.say("life_status"))
         columns = (
             *self._columns(("part_number", 3), ("serial", 2), ("of", 2)),
-            *self._columns(("accumulated", 1.5), ("limit", 1.3), ("remaining", 1.5), figures=True),
+            *self._columns(("accumulated", 2.3), ("limit", 1.5), ("remaining", 2.1), figures=True),
             *self._columns(("as_of", 2), ("basis", 4)),
         )
         rows = []
@@ -263,12 +265,12 @@ class _Drawn:
 
     def _means(self) -> Iterable[Block]:
         yield Heading(self.say("means"))
-        contacts = self._columns(("contact", 6), ("uses", 1))
+        contacts = self._columns(("contact", 6), ("uses", 1.5))
         rows = tuple(
             (each.contact or self.say("not_stated"), str(each.insertions)) for each in self._statement.contacts
         )
         yield Table(contacts, rows, self.say("no_means"))
-        tools = self._columns(("tool", 3), ("part_number", 3), ("due", 2), ("uses", 1))
+        tools = self._columns(("tool", 3), ("part_number", 3), ("due", 2), ("uses", 1.5))
         used = []
         for each in self._statement.tools:
             due = (each.due_on or "-") + (f" {self.say('overdue')}" if each.overdue else "")
@@ -293,7 +295,8 @@ class _Drawn:
             yield Note(self.say("language_note"))
 
     def _columns(self, *named: tuple[str, float], figures: bool = False) -> tuple[Column, ...]:
-        return tuple(Column(self.say(code), width, figures) for code, width in named)
+        told = ((self.say(code), width) for code, width in named)
+        return tuple(Column(words[:1].upper() + words[1:], width, figures) for words, width in told)
 
 
 def _moment(at: datetime, *, seconds: bool = False) -> str:

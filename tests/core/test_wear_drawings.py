@@ -57,7 +57,7 @@ def test_every_cavity_is_told_in_words() -> None:
         cavity("a", Wear.OVER, occupied=None, blocked=True),
         cavity("B", Wear.NEARING, occupied=False),
     ]
-    drawn = worn.drawing(cavities, places.rings(3), None, Face.WIRE_SIDE, "Insert <1>", marked="B")
+    drawn = worn.drawing(cavities, places.rings(3), None, Face.WIRE_SIDE, "Insert <1>", marked=("B",))
     assert "Insert &lt;1&gt;, wire side (rear)" in drawn
     assert "over: a; nearing: B; within: 1 of 3 cavities." in drawn
     assert "a: over, 3 of 10 cycles, not known whether a contact is in, blocked" in drawn

@@ -3,7 +3,7 @@
 Colours are the style's, by class, so that the drawing follows dark and bright.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from msgspec import Struct
 
@@ -33,13 +33,20 @@ class Cavity(Struct, frozen=True):
 
 
 def drawing(
-    cavities: Sequence[Cavity], layout: Layout, sex: Sex | None, face: Face, name: str, *, marked: str | None = None
+    cavities: Sequence[Cavity],
+    layout: Layout,
+    sex: Sex | None,
+    face: Face,
+    name: str,
+    *,
+    marked: Collection[str] = (),
+    which: str = "",
 ) -> Markup:
-    """The insert as this face shows it. `marked` is a cavity to point out."""
+    """The insert as this face shows it. `marked` are cavities to point out; `which` tells several drawings of a page apart."""
     radii = _radii(cavities, layout)
-    title, key = f"{name}, {insert.FACES[face]}", f"worn-{face}"
+    title, key = f"{name}, {insert.FACES[face]}", f"worn{which}-{face}"
     holes = (
-        _hole(each, *places.seen(place, sex, face), radius, marked=each.id == marked)
+        _hole(each, *places.seen(place, sex, face), radius, marked=each.id in marked)
         for each, place, radius in zip(cavities, layout.places, radii, strict=True)
     )
     return element(

@@ -172,6 +172,7 @@ _WORDS = {
     "when": ("When (UTC)", "Wann (UTC)"),
     "what": ("What", "Was"),
     "with": ("With", "Womit"),
+    "where": ("Where, or how many", "Wo oder wie viele"),
     "result": ("Result", "Ergebnis"),
     "by": ("By", "Durch"),
     "step": ("Step", "Schritt"),

@@ -1,0 +1,1 @@
+"""Work orders, the statement that is signed, and the record of closed work."""

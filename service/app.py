@@ -46,7 +46,8 @@ def build_app(config: Settings, pace: Pace | None = None) -> Litestar:
         daily = None if config.outlook_at is None else Daily(time.fromisoformat(config.outlook_at), dsn, now)
         if daily is not None:
             daily.start()
-        app.state.services = Services(pool, recorder, reference, config.house, now, caller, Prover(config.cost))
+        prover = Prover(config.cost)
+        app.state.services = Services(pool, recorder, reference, config.house, now, caller, prover, config.address)
         app.state.provider = _provider(config)
         app.state.openapi = messages.to_json(openapi.document(metadata.version("tinebook")))
         try:

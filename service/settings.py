@@ -28,6 +28,8 @@ class Settings(Struct, frozen=True, kw_only=True):
     """Address to listen on."""
     port: int = 8600
     """Port to listen on."""
+    address: Annotated[str, Meta(pattern="^https?://[^\\s?#]+$(?!\\n)")] | None = None
+    """How others reach the service, for what is printed: a tag's QR code leads there. Without it the code holds the id alone."""
     workers: int = 1
     """Processes that serve; one a core is the most that helps."""
     pool_size: int = 4

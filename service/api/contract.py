@@ -13,6 +13,7 @@ from service.api import (
     shop,
     signal_contract,
     signing_contract,
+    transfers_contract,
 )
 from service.api.operation import ANYBODY, AT_WORK, PLANNING, Operation
 from service.labels import drawing
@@ -264,8 +265,9 @@ OPERATIONS = (
     *fleet_contract.OPERATIONS,
     *feed_contract.OPERATIONS,
     *outlook_contract.OPERATIONS,
-    *inbound_contract.OPERATIONS,
     *signal_contract.OPERATIONS,
     *signing_contract.OPERATIONS,
     *records_contract.OPERATIONS,
+    *inbound_contract.OPERATIONS,
+    *transfers_contract.OPERATIONS,
 )

@@ -11,7 +11,7 @@ from service.core.entries import HouseRule
 from service.feed.posting import Caller
 from service.store import ledger
 from service.store.ledger import Head
-from service.workflow import connectors
+from service.workflow import connectors, pseudonyms
 from service.workflow.access import Doorkeeper
 from service.workflow.proving import Prover
 from service.workflow.recording import Recorder, Scribe
@@ -30,6 +30,7 @@ class Services:
         clock: Callable[[], datetime],
         caller: Caller,
         prover: Prover,
+        address: str | None = None,
     ) -> None:
         self.pool = pool
         self.recorder = recorder
@@ -38,8 +39,10 @@ class Services:
         self.clock = clock
         self.caller = caller
         self.prover = prover
+        self.address = address
         self.scribe = Scribe(house, reference)
         self.doorkeeper = Doorkeeper(pool, clock)
+        self.veil = pseudonyms.Keeper(pool)
         # A file holds its connection and its snapshot for as long as it is taken: half of them stay free for everybody else.
         self.exporting = asyncio.Semaphore(max(1, pool.get_max_size() // 2))
         self.reader = Reader(pool, self.scribe.definitions)

@@ -336,9 +336,17 @@ def test_a_symbology_identifier_is_taken_off(text: str, symbology: str | None, e
     assert (mark.meaning, mark.identity, mark.symbology) == expected
 
 
-@pytest.mark.parametrize("text", ["6F9619FF-8B86-4D01-B42D-00CF4FC964FF", "6f9619ff-8b86-4d01-b42d-00cf4fc964ff\r"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "6F9619FF-8B86-4D01-B42D-00CF4FC964FF",
+        "6f9619ff-8b86-4d01-b42d-00cf4fc964ff\r",
+        "https://records.example/connectors/6F9619FF-8B86-4D01-B42D-00CF4FC964FF",
+        "http://127.0.0.1:8600/connectors/6f9619ff-8b86-4d01-b42d-00cf4fc964ff",
+    ],
+)
 def test_our_own_label_is_a_connector_id(text: str) -> None:
-    """A UUID is the id of a connector, however its letters are printed."""
+    """A UUID is the id of a connector, however its letters are printed, and so is the address of its page on a tag."""
     mark = marks.read(text.encode())
     assert (mark.meaning, mark.identity) == (Meaning.CONNECTOR_ID, "6f9619ff-8b86-4d01-b42d-00cf4fc964ff")
 

@@ -26,7 +26,9 @@ const AIM = /^\][A-Za-z][0-9A-Za-z]/;
 const GS1_SYMBOLS = new Set(["]d2", "]d5", "]d8", "]dB", "]Q3", "]Q4", "]C1", "]e0"]);
 /** Those that hold a bare GTIN. */
 const RETAIL_SYMBOLS = new Set(["]E0", "]E3", "]E4"]);
-const CONNECTOR_ID = /^(?:[Uu][Rr][Nn]:[Uu][Uu][Ii][Dd]:)?([0-9A-Fa-f]{8}-(?:[0-9A-Fa-f]{4}-){3}[0-9A-Fa-f]{12})$/;
+/** A connector's id, plain, as a URN, or as the address of its page, which stands on tags. */
+const CONNECTOR_ID =
+  /^(?:[Uu][Rr][Nn]:[Uu][Uu][Ii][Dd]:|https?:\/\/[!-"$->@-~]+\/connectors\/)?([0-9A-Fa-f]{8}-(?:[0-9A-Fa-f]{4}-){3}[0-9A-Fa-f]{12})$/;
 const CONTROLS =
   "The mark holds control characters but no message header. If it is a GS1 symbol, let the scanner send the symbology " +
   "identifier in front of it.";

@@ -81,7 +81,7 @@ _GS1_SYMBOLS = frozenset({"]d2", "]d5", "]d8", "]dB", "]Q3", "]Q4", "]C1", "]e0"
 _RETAIL_SYMBOLS = {"]E0": (13,), "]E3": (13, 15, 18), "]E4": (8,)}
 # A connector's id, plain, as a URN, or as the address of its page, which stands on tags.
 _UUID = re.compile(
-    "(?:[Uu][Rr][Nn]:[Uu][Uu][Ii][Dd]:|https?://[!-\"$->@-~]+/connectors/)?[0-9A-Fa-f]{8}-(?:[0-9A-Fa-f]{4}-){3}[0-9A-Fa-f]{12}"
+    '(?:[Uu][Rr][Nn]:[Uu][Uu][Ii][Dd]:|https?://[!-"$->@-~]+/connectors/)?[0-9A-Fa-f]{8}-(?:[0-9A-Fa-f]{4}-){3}[0-9A-Fa-f]{12}'
 )
 _CONTROLS = (
     "The mark holds control characters but no message header. If it is a GS1 symbol, let the scanner send the symbology "

@@ -280,10 +280,10 @@ def _certificate(kind: str | None, number: str | None) -> str:
     return " ".join(part for part in (kind, number) if part) or "-"
 
 
-def discrepancies(told: WorkOrderStatement) -> Markup:
+def discrepancies(told: WorkOrderStatement, caption: str = "Open now") -> Markup:
     """What is open of this work, and at the cavities that it touched."""
     rows = [_open(each) for each in told.discrepancies]
-    table = tables.listed("Open now", _OPEN, rows) if rows else layout.nothing("Nothing is open.")
+    table = tables.listed(caption, _OPEN, rows) if rows else layout.nothing(f"{caption}: nothing.")
     return element("section", element("h2", text("Open discrepancies")), table)
 
 

@@ -138,7 +138,7 @@ async def _count(connection: Connection, badge: str, at: datetime) -> int:
         await database.run(connection, "open_attempts", badge, at)
         row = await database.fetch_one(connection, "lock_attempts", badge)
         failures, until = (0, at) if row is None else (row["failures"], row["blocked_until"])
-        wait_s = attempts.wait_s(until, at)
+        wait_s = attempts.wait_s(until, at) if attempts.delay_s(failures) else 0
         if wait_s:
             text = f"{failures} secrets in a row were wrong for this badge: the next is looked at in {wait_s} s"
             raise problems.raised(

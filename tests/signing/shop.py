@@ -38,7 +38,7 @@ class Shop:
         self.connector = uuid4()
         self._numbers = 0
 
-    async def work(  # noqa: PLR0913 - what an entry states
+    async def work(
         self,
         kind: Kind = Kind.INSERTION,
         by: str = WORKER,

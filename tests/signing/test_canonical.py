@@ -16,10 +16,14 @@ from tests.signing.shop import NOW
 VECTORS: dict[str, tuple[str, str, str]] = {
     # name -> JSON as it comes, its canonical form, SHA-256 of that form
     "values": (
-        r'{"numbers":[333333333.33333329,1E30,4.50,2e-3,0.000000000000000000000000001],'
-        r'"string":"\u20ac$\u000F\u000aA\u0027\u0042\u0022\u005c\\\"\/","literals":[null,true,false]}',
-        '{"literals":[null,true,false],"numbers":[333333333.3333333,1e+30,4.5,0.002,1e-27],'
-        '"string":"€$\\u000f\\nA\'B\\"\\\\\\\\\\"/"}',
+        (
+            r'{"numbers":[333333333.33333329,1E30,4.50,2e-3,0.000000000000000000000000001],'
+            r'"string":"\u20ac$\u000F\u000aA\u0027\u0042\u0022\u005c\\\"\/","literals":[null,true,false]}'
+        ),
+        (
+            '{"literals":[null,true,false],"numbers":[333333333.3333333,1e+30,4.5,0.002,1e-27],'
+            '"string":"€$\\u000f\\nA\'B\\"\\\\\\\\\\"/"}'
+        ),
         "2d5e01a318d0f0879ab568c4be289c8b1f64ef8921a53c6277d5e069978baacb",
     ),
     "arrays": (

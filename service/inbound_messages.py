@@ -1,4 +1,4 @@
-"""The wire contract of what another system keeps in step here: assets, positions and tools, row by row."""
+"""The wire contract of what another system keeps in step here: assets, positions, tools, people, work orders."""
 
 from datetime import date, datetime
 from typing import Annotated, Literal
@@ -7,7 +7,9 @@ from uuid import UUID
 from msgspec import Meta
 
 from service.core.entries import Note, Text
+from service.core.records.orders import WorkOrder
 from service.messages import DECIDES, Problem, Reply, Request
+from service.signing_messages import PersonPut
 
 Rows = Meta(min_length=1, max_length=1000)
 Outcome = Literal["created", "changed", "unchanged"]
@@ -40,6 +42,18 @@ class ToolRow(Request, frozen=True, kw_only=True):
     due_on: date | None = None
 
 
+class PersonRow(PersonPut, frozen=True, kw_only=True):
+    """Somebody on the shop's list under their badge. What is left out stays as it is; all but the name is for an administrator."""
+
+    badge: Text
+
+
+class WorkOrderRow(WorkOrder, frozen=True, kw_only=True):
+    """A work order under its number, as the shop's planning states it. A row says all of it; every version is kept."""
+
+    number: Text
+
+
 class AssetsRequest(Request, frozen=True, kw_only=True):
     """Rows of assets."""
 
@@ -56,6 +70,18 @@ class ToolsRequest(Request, frozen=True, kw_only=True):
     """Rows of tools."""
 
     rows: Annotated[tuple[ToolRow, ...], Rows]
+
+
+class PeopleRequest(Request, frozen=True, kw_only=True):
+    """Rows of people."""
+
+    rows: Annotated[tuple[PersonRow, ...], Rows]
+
+
+class WorkOrdersRequest(Request, frozen=True, kw_only=True):
+    """Rows of work orders."""
+
+    rows: Annotated[tuple[WorkOrderRow, ...], Rows]
 
 
 class UpsertResult(Reply, frozen=True, kw_only=True):

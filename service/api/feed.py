@@ -14,7 +14,7 @@ from service.api.handlers import Call, Reply
 from service.api.services import Services
 from service.feed import epcis, events
 from service.feed_messages import EventType
-from service.workflow import feeding, handover, webhooks
+from service.workflow import feeding, handover, pseudonyms, webhooks
 from service.workflow.feeding import Wanted
 
 _ROUNDS = 2
@@ -31,7 +31,8 @@ async def read(services: Services, call: Call) -> Reply:
         page = await feeding.page(connection, after, wanted, asked.limit)
         following = await feeding.cursor(connection, page.position)
         source = await feeding.origin(connection)
-    found = tuple(events.event(each, source) for each in page.items)
+        through = await pseudonyms.veiling(connection)
+    found = tuple(events.event(feeding.shown(each, through), source) for each in page.items)
     if _batch_wanted(call.accept):
         filters = {"types": asked.types, "connector": asked.connector, "limit": asked.limit, "cursor": following}
         headers = {"Link": _link("/v1/feed", filters)}

@@ -68,6 +68,7 @@ OPERATIONS = (
         query=queries.Merge,
         reply=messages.MergeProposal,
         example_query="into={other}&by=badge%20204&reason=Registered%20twice",
+        verbatim=True,
     ),
     Operation(
         method="PUT",

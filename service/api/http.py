@@ -5,6 +5,7 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 from typing import Any
 
 import asyncpg
+import msgspec
 from litestar import Request, Response, get, route
 from litestar.datastructures import State
 from litestar.exceptions import HTTPException
@@ -49,9 +50,18 @@ def _serving(operation: Operation) -> Callable[..., Awaitable[Response[Any]]]:
         call = Call(bearer, request.path_params, query, body, accept, key, mark)
         if operation.report is not None and query.format != "json":
             return response(await exports.reply(services, call, operation.report))
-        return response(await operation.call(services, call))
+        reply = await operation.call(services, call)
+        return response(reply if operation.verbatim else await _veiled(services, reply))
 
     return serve
+
+
+async def _veiled(services: Services, reply: Reply) -> Reply:
+    """A reply in JSON that names nobody who left. Files see to that where their rows are made."""
+    through = await services.veil.veil() if reply.media_type == _JSON else None
+    if not through:
+        return reply
+    return msgspec.structs.replace(reply, message=msgspec.Raw(through.document(messages.to_json(reply.message))))
 
 
 def response(reply: Reply) -> Response[Any]:

@@ -3,12 +3,12 @@
 from typing import Any
 
 from service import inbound_messages as messages
+from service.api import handlers, keyed, reading
 from service.api import inbound_queries as queries
-from service.api import keyed, reading
 from service.api.handlers import Call, Reply
 from service.api.services import Services
 from service.store.database import Connection
-from service.workflow import inbound
+from service.workflow import inbound, inbound_orders, pseudonyms
 from service.workflow.inbound import Upsert
 
 
@@ -29,10 +29,31 @@ async def put_tools(services: Services, call: Call) -> Reply:
     return done
 
 
+async def put_people(services: Services, call: Call) -> Reply:
+    """Keep what is said of people."""
+    done = await _upsert(services, call, inbound_orders.PEOPLE)
+    services.reference.forget()
+    return done
+
+
+async def put_work_orders(services: Services, call: Call) -> Reply:
+    """Keep what is said of work orders."""
+    return await _upsert(services, call, inbound_orders.WORK_ORDERS)
+
+
+async def depart(services: Services, call: Call) -> Reply:
+    """Let a pseudonym stand for somebody who left."""
+    badge = handlers.key(call.path["badge"])
+    async with services.pool.acquire() as connection:
+        done = await pseudonyms.depart(connection, badge, call.body, call.bearer.name, services.clock())
+    services.veil.forget()
+    return Reply(200, done)
+
+
 async def _upsert(services: Services, call: Call, kind: Upsert[Any]) -> Reply:
     async def work(connection: Connection) -> Reply:
         now = services.clock()
-        return Reply(200, await inbound.upsert(connection, call.body.rows, kind, call.bearer.name, now))
+        return Reply(200, await inbound.upsert(connection, call.body.rows, kind, call.bearer, now))
 
     return await keyed.once(services, call, work)
 

@@ -21,7 +21,8 @@ class Operation(Struct, frozen=True, kw_only=True):
 
     `reply` is a message where the reply is JSON; where it is a file, `media` are the types that it can have. `report` is the name
     of the report that it gives as a file where the query asks for a `format` other than json. `keyed`: the same request under the
-    same Idempotency-Key is done once.
+    same Idempotency-Key is done once. `verbatim`: people who left are shown as they stand, since it is what was or will be signed,
+    or what is to be sent back.
     """
 
     method: Literal["GET", "POST", "PUT"]
@@ -40,3 +41,4 @@ class Operation(Struct, frozen=True, kw_only=True):
     example_query: str = ""
     report: str | None = None
     keyed: bool = False
+    verbatim: bool = False

@@ -56,6 +56,7 @@ OPERATIONS = (
         scopes=ANYBODY,
         call=records.show_statement,
         reply=content.WorkOrderStatement,
+        verbatim=True,
     ),
     Operation(
         method="POST",
@@ -68,6 +69,7 @@ OPERATIONS = (
         reply=messages.RecordView,
         statuses=(201, 200),
         example={"work_order": "WO-2026-0412"},
+        verbatim=True,
     ),
     Operation(
         method="GET",
@@ -88,6 +90,7 @@ OPERATIONS = (
         scopes=ANYBODY,
         call=records.show_record,
         reply=messages.RecordView,
+        verbatim=True,
     ),
     Operation(
         method="GET",
@@ -99,5 +102,6 @@ OPERATIONS = (
         query=asked.Document,
         media=tuple(forms.MEDIA_TYPES.values()),
         example_query="format=pdf&language=de",
+        verbatim=True,
     ),
 )

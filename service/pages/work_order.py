@@ -21,12 +21,16 @@ from service.pages import addresses, asking, door, layout, one_connector, sign_f
 from service.pages.door import Asked, Visitor
 from service.pages.layout import Sheet, link
 from service.signing_messages import Meaning
+from service.workflow import pseudonyms, signing
 from service.workflow import records as kept
-from service.workflow import signing
 from service.workflow import work_orders as orders
 from service.workflow.access import Scope
 from service.workflow.order_books import SUBJECT
 
+_LEFT = (
+    "Somebody whose work this is has left and stands under a pseudonym here. What is signed has to be shown as it is, so this "
+    "order is signed through the API alone."
+)
 _DRAWN = 4
 """More connectors than these are not drawn: each has a page of its own."""
 
@@ -48,10 +52,12 @@ async def page(request: Asked, visitor: Visitor) -> Sheet:
     ):
         view = await orders.view(connection, records.means(services), number)
         exception = (await signing.situation(connection, SUBJECT, number)).exception_allowed
-    told = view.statement
+        through = await pseudonyms.veiling(connection)
+    shown = pseudonyms.message(view, through)
+    told = shown.statement
     drawn = [await _drawn(services, each, told) for each in told.connectors[:_DRAWN]] if told.cavities else []
     content = (
-        *_opening(view, asked),
+        *_opening(shown, asked),
         stated.remarks(told),
         element("div", stated.counts(told), *_figures(drawn), class_="beside" if drawn else None),
         stated.life(told),
@@ -62,8 +68,8 @@ async def page(request: Asked, visitor: Visitor) -> Sheet:
         stated.performers(told),
         stated.signatures(told),
         _letter_by_letter(told),
-        _sign(request, visitor, view, exception_allowed=exception),
-        _recording(visitor, view),
+        _sign(request, visitor, view, exception_allowed=exception) if shown is view else layout.note(text(_LEFT)),
+        _recording(visitor, shown),
     )
     return Sheet(title=f"Work order {number}", content=content, path=addresses.WORK_ORDERS)
 

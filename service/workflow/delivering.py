@@ -17,7 +17,7 @@ from service.feed import events, schedule
 from service.feed.posting import Attempt, Caller
 from service.store import database
 from service.store.statements import SQL
-from service.workflow import feeding, webhooks
+from service.workflow import feeding, pseudonyms, webhooks
 from service.workflow.feeding import Wanted
 
 _log = logging.getLogger("tinebook")
@@ -133,11 +133,13 @@ class Deliverer:
                     return
                 wanted = Wanted(tuple(called.types), called.connector)
                 page = await feeding.page(connection, called.position, wanted, _AT_ONCE)
+                through = await pseudonyms.veiling(connection)
                 if not page.items:
                     await database.run(connection, "move_webhook", webhook, called.revision, page.position)
             attempts = called.attempts
             for item in page.items:
-                if not await self._deliver(connection, called, events.event(item, source), item.position, attempts + 1):
+                event = events.event(feeding.shown(item, through), source)
+                if not await self._deliver(connection, called, event, item.position, attempts + 1):
                     return
                 attempts = 0
             if not page.items and not page.more:

@@ -12,10 +12,11 @@ from service.core import chain, resolving
 from service.core.discrepancies import RANK, SENTENCES, SERIOUSNESS, Code, Seriousness
 from service.core.entries import EARLIEST, LATEST, Instant
 from service.core.resolving import Way
+from service.core.veil import Veil
 from service.messages import LedgerLine, PlaceView
 from service.store import database
 from service.store.database import Connection
-from service.workflow import benches, fleet
+from service.workflow import benches, fleet, pseudonyms
 
 PAGE = 200
 _DAY_S = 86_400.0
@@ -107,12 +108,20 @@ def _cursor(row: Any) -> Cursor:
 
 
 async def _lines(connection: Connection, rows: Sequence[Any], now: datetime) -> tuple[messages.DiscrepancyLine, ...]:
-    before, after = await _neighbours(connection, rows)
+    through = await pseudonyms.veiling(connection)
+    before, after = await _neighbours(connection, rows, through)
     doubles: dict[UUID, list[UUID]] = {}
     for row in await database.fetch(connection, "doubles", list({row["connector"] for row in rows})):
         doubles.setdefault(row["connector"], []).append(row["other"])
     return tuple(
-        _line(row, before.get(place, ()), after.get(place, ()), doubles.get(row["connector"], ()), now)
+        _line(
+            row,
+            pseudonyms.line(ledger_line(row), through),
+            before.get(place, ()),
+            after.get(place, ()),
+            doubles.get(row["connector"], ()),
+            now,
+        )
         for place, row in enumerate(rows)
     )
 
@@ -120,13 +129,13 @@ async def _lines(connection: Connection, rows: Sequence[Any], now: datetime) -> 
 _Lines = dict[int, tuple[LedgerLine, ...]]
 
 
-async def _neighbours(connection: Connection, rows: Sequence[Any]) -> tuple[_Lines, _Lines]:
+async def _neighbours(connection: Connection, rows: Sequence[Any], through: Veil) -> tuple[_Lines, _Lines]:
     before: _Lines = {}
     after: _Lines = {}
     columns = ([row[name] for row in rows] for name in ("connector", "cavity", "performed_at", "number"))
     for row in await database.fetch(connection, "neighbours", list(range(len(rows))), *columns):
         side = before if row["earlier"] else after
-        side[row["place"]] = (*side.get(row["place"], ()), ledger_line(row))
+        side[row["place"]] = (*side.get(row["place"], ()), pseudonyms.line(ledger_line(row), through))
     return before, after
 
 
@@ -150,10 +159,14 @@ def ledger_line(row: Any) -> LedgerLine:
 
 
 def _line(
-    row: Any, before: tuple[LedgerLine, ...], after: tuple[LedgerLine, ...], doubles: Sequence[UUID], now: datetime
+    row: Any,
+    fact: LedgerLine,
+    before: tuple[LedgerLine, ...],
+    after: tuple[LedgerLine, ...],
+    doubles: Sequence[UUID],
+    now: datetime,
 ) -> messages.DiscrepancyLine:
     code = Code(row["code"])
-    fact = ledger_line(row)
     return messages.DiscrepancyLine(
         connector=row["connector"],
         serial=row["serial"],

@@ -13,6 +13,7 @@ import msgspec
 from msgspec import Struct
 
 from service import problems
+from service.core.veil import Veil
 from service.feed import events
 from service.feed.events import Item
 from service.feed_messages import Start
@@ -102,6 +103,12 @@ async def page(connection: Connection, after: int, wanted: Wanted, limit: int) -
     items = tuple(Item(**row) for row in rows)
     position = items[-1].position if len(items) == limit else max(until, after)
     return Page(items, position, position < last)
+
+
+def shown(item: Item, through: Veil) -> Item:
+    """An item as others may see it: what names somebody who left names a pseudonym, and no longer has the hash beside it."""
+    body = through.document(item.body)
+    return item if body is item.body else msgspec.structs.replace(item, body=body, hash=None)
 
 
 async def cursor(connection: Connection, position: int) -> str:

@@ -11,6 +11,7 @@ from service.core import chain, references
 from service.store import database
 from service.store.database import Connection
 from service.store.ledger import Head
+from service.workflow import pseudonyms
 
 
 class Cursor(Struct, frozen=True, array_like=True):
@@ -32,7 +33,8 @@ async def back(
     """A page of a connector's entries, all or those that concern a cavity, and the cursor of the page before it in time."""
     start = after.number if after else None
     rows = await database.fetch(connection, "history_back", head.connector, start, cavity, limit + 1)
-    lines = tuple(_line(row) for row in rows[:limit])
+    through = await pseudonyms.veiling(connection)
+    lines = tuple(pseudonyms.line(_line(row), through) for row in rows[:limit])
     following = Cursor(rows[limit - 1]["number"]) if len(rows) > limit else None
     return Page(lines, await _voided(connection, head)), following
 

@@ -17,6 +17,7 @@ from service.messages import Problem
 from service.store import database
 from service.store.database import Connection
 from service.workflow import row_reading
+from service.workflow.access import Bearer
 from service.workflow.sheets import Form
 
 R = TypeVar("R")
@@ -24,7 +25,7 @@ R = TypeVar("R")
 EARLIEST, LATEST = date(1950, 1, 1), date(2100, 1, 1)
 _SPAN = f"must lie between {EARLIEST.year} and {LATEST.year}"
 
-Recording = Callable[[Connection, Sequence[R], str, datetime], Awaitable[Sequence[Outcome | Problem]]]
+Recording = Callable[[Connection, Sequence[R], Bearer, datetime], Awaitable[Sequence[Outcome | Problem]]]
 
 
 class Upsert(Struct, Generic[R], frozen=True):
@@ -43,14 +44,14 @@ class Upsert(Struct, Generic[R], frozen=True):
 
 
 async def upsert(
-    connection: Connection, raw: Sequence[msgspec.Raw], kind: Upsert[R], by: str, at: datetime
+    connection: Connection, raw: Sequence[msgspec.Raw], kind: Upsert[R], bearer: Bearer, at: datetime
 ) -> messages.UpsertReply:
     """Keep the rows that can be read, and say what became of every one. Raises the problem where none can be read."""
     read = row_reading.read(raw, kind.form)
     good = [each for each in read if not isinstance(each, Problem)]
     if not good:
         raise row_reading.none_read([each for each in read if isinstance(each, Problem)])
-    outcomes = iter(await kind.record(connection, good, by, at))
+    outcomes = iter(await kind.record(connection, good, bearer, at))
     return messages.UpsertReply(
         results=tuple(
             _result(place, _claimed(raw[place], kind.about), each)
@@ -122,7 +123,9 @@ def _asset_says(row: AssetRow) -> tuple[Any, ...]:
     return row.type, row.serial, row.withdrawn_on
 
 
-async def record_assets(connection: Connection, rows: Sequence[AssetRow], by: str, at: datetime) -> list[Outcome]:
+async def record_assets(
+    connection: Connection, rows: Sequence[AssetRow], bearer: Bearer, at: datetime
+) -> list[Outcome]:
     """Keep what is said of assets."""
     async with connection.transaction():
         held = await database.fetch(connection, "assets_that_hold", [each.asset for each in rows])
@@ -130,7 +133,7 @@ async def record_assets(connection: Connection, rows: Sequence[AssetRow], by: st
         became = outcomes(rows, ASSETS.key, _asset_says, before)
         news = _news(rows, became)
         columns = ([getattr(each, name) for each in news] for name in ASSETS.form.columns)
-        await database.run(connection, "record_assets", *columns, by, at)
+        await database.run(connection, "record_assets", *columns, bearer.name, at)
     return became
 
 
@@ -138,7 +141,9 @@ def _position_says(row: PositionRow) -> tuple[Any, ...]:
     return row.part_number, row.present
 
 
-async def record_positions(connection: Connection, rows: Sequence[PositionRow], by: str, at: datetime) -> list[Outcome]:
+async def record_positions(
+    connection: Connection, rows: Sequence[PositionRow], bearer: Bearer, at: datetime
+) -> list[Outcome]:
     """Keep what is said of what belongs where."""
     async with connection.transaction():
         held = await database.fetch(
@@ -147,7 +152,7 @@ async def record_positions(connection: Connection, rows: Sequence[PositionRow], 
         before = {row["place"] - 1: (row["part_number"], row["present"]) for row in held}
         became = outcomes(rows, POSITIONS.key, _position_says, before)
         told = [(*POSITIONS.key(each), *_position_says(each)) for each in _news(rows, became)]
-        await database.run(connection, "record_places", *_columns(told, 5), by, at)
+        await database.run(connection, "record_places", *_columns(told, 5), bearer.name, at)
     return became
 
 
@@ -159,7 +164,7 @@ def _tool_says(row: ToolRow) -> tuple[Any, ...]:
     return row.part_number, row.due_on
 
 
-async def record_tools(connection: Connection, rows: Sequence[ToolRow], by: str, at: datetime) -> list[Outcome]:
+async def record_tools(connection: Connection, rows: Sequence[ToolRow], bearer: Bearer, at: datetime) -> list[Outcome]:
     """Let tools stand on the shop's list as they are said to be now, and tell the feed of those that changed."""
     async with connection.transaction():
         held = await database.fetch(connection, "tools_that_hold", [each.mark for each in rows])
@@ -168,7 +173,7 @@ async def record_tools(connection: Connection, rows: Sequence[ToolRow], by: str,
         news = list({each.mark: each for each in _news(rows, became)}.values())
         columns = ([getattr(each, name) for each in news] for name in TOOLS.form.columns)
         await database.run(connection, "put_tools", *columns)
-        told = [msgspec.json.encode({**msgspec.structs.asdict(each), "recorded_by": by}) for each in news]
+        told = [msgspec.json.encode({**msgspec.structs.asdict(each), "recorded_by": bearer.name}) for each in news]
         await database.run(connection, "tell_several", "shop.tool", at, told)
     return became
 

@@ -55,6 +55,8 @@ async def put(
     _admit(asked, bearer)
     _check(asked)
     async with connection.transaction():
+        await database.run(connection, "lock_person", badge)
+        await refuse_left(connection, badge)
         await database.run(connection, "put_person", badge, asked.name)
         await database.run(connection, "lock_person", badge)
         await _certify(connection, badge, asked.certificate, bearer.name, at)
@@ -154,6 +156,13 @@ async def page(
     rows = await database.fetch(connection, "people_page", after, limit + 1, None, _pattern(like))
     following = rows[limit - 1]["badge"] if len(rows) > limit else None
     return await _views(connection, rows[:limit], today), following
+
+
+async def refuse_left(connection: Connection, badge: str) -> None:
+    """Raise the problem of somebody who left, and whom another system would put back on the list."""
+    if await database.fetch_one(connection, "pseudonym_of", badge) is not None:
+        text = "this badge is of somebody who left and stands under a pseudonym: leave them out; it is never given to another"
+        raise problems.raised(problems.Type.PERSON_LEFT, text)
 
 
 def unknown(badge: str) -> problems.ProblemRaised:

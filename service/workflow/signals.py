@@ -5,6 +5,7 @@ from collections.abc import AsyncIterator, Iterable
 from datetime import datetime, timedelta
 from typing import Annotated
 
+import msgspec
 import numpy as np
 from msgspec import Meta, Struct
 
@@ -13,7 +14,7 @@ from service import signal_messages as messages
 from service.core.signals import sentences
 from service.core.signals.verdict import Verdict
 from service.store.database import Connection
-from service.workflow import access, comparisons
+from service.workflow import access, comparisons, pseudonyms
 from service.workflow.access import Bearer
 from service.workflow.comparisons import Asked, Table
 
@@ -71,7 +72,7 @@ async def report(
     that ends before it begins.
     """
     asked = _asked(about, filters, now)
-    table = await comparisons.answered(connection, asked)
+    table = await _answered(connection, asked)
     order = _ordered(table, filters.verdict)
     start = (
         0
@@ -88,9 +89,18 @@ async def each(
     connection: Connection, about: messages.About, filters: Filters, now: datetime
 ) -> AsyncIterator[messages.SignalLine]:
     """Every unit of one question, the clearest first, for a stream."""
-    table = await comparisons.answered(connection, _asked(about, filters, now))
+    table = await _answered(connection, _asked(about, filters, now))
     for unit in _ordered(table, filters.verdict):
         yield _line(about, table, unit)
+
+
+async def _answered(connection: Connection, asked: Asked) -> Table:
+    table = await comparisons.answered(connection, asked)
+    through = await pseudonyms.veiling(connection) if asked.about == "person" else None
+    if not through:
+        return table
+    units = tuple(msgspec.structs.replace(each, name=through.shown(each.name)) for each in table.units)
+    return msgspec.structs.replace(table, units=units)
 
 
 def _asked(about: messages.About, filters: Filters, now: datetime) -> Asked:

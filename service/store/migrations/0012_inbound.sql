@@ -99,3 +99,67 @@ create trigger veiled_is_not_truncated before truncate on tinebook.veiled
 
 grant select, insert on tinebook.asset, tinebook.place, tinebook.pseudonym, tinebook.veiled to tinebook_service;
 grant select, insert, delete on tinebook.answer to tinebook_service;
+
+-- What is kept of a text that must not be shown any more.
+create function tinebook.veil(shown text) returns bytea language sql stable
+return sha256(convert_to((select i.installation from tinebook.installation as i)::text || ':' || shown, 'UTF8'));
+
+-- Nobody who left gets a name or a certificate again, however often another system says so. 23001 is restrict_violation.
+create function tinebook.refuse_return() returns trigger language plpgsql as $$
+begin
+    if exists (
+        select from tinebook.veiled as v
+        where v.digest = tinebook.veil(new.badge) and v.pseudonym is distinct from to_jsonb(new) ->> tg_argv[0]
+    ) then
+        raise exception 'a badge of somebody who left is refused' using errcode = '23001', constraint = 'person_has_left';
+    end if;
+    return new;
+end;
+$$;
+create trigger person_has_left before insert or update on tinebook.person
+    for each row execute function tinebook.refuse_return('name');
+create trigger person_certificate_has_left before insert on tinebook.person_certificate
+    for each row execute function tinebook.refuse_return('certificate_number');
+create trigger person_identity_has_left before insert on tinebook.person_identity
+    for each row execute function tinebook.refuse_return('subject');
+create trigger person_authority_has_left before insert on tinebook.person_authority
+    for each row execute function tinebook.refuse_return('what');
+
+-- The one change of what is said of people: that the pseudonym of somebody who left, which is on the books with its reason, takes
+-- the place of what they are known by. Nothing else of the row may differ.
+create function tinebook.refuse_all_but_pseudonym() returns trigger language plpgsql as $$
+begin
+    if tg_op = 'UPDATE' then
+        if (to_jsonb(new) - tg_argv[0]) = (to_jsonb(old) - tg_argv[0]) and exists (
+            select from tinebook.veiled as v
+            where v.digest = tinebook.veil(old.badge)
+              and (to_jsonb(new) ->> tg_argv[0]) in (v.pseudonym, v.pseudonym || ' ' || old.number)
+        ) then
+            return new;
+        end if;
+    end if;
+    raise exception '% of tinebook.% is refused: it is append-only', tg_op, tg_table_name using errcode = '23001';
+end;
+$$;
+drop trigger person_certificate_is_append_only on tinebook.person_certificate;
+create trigger person_certificate_is_append_only before update or delete on tinebook.person_certificate
+    for each row execute function tinebook.refuse_all_but_pseudonym('certificate_number');
+drop trigger person_identity_is_append_only on tinebook.person_identity;
+create trigger person_identity_is_append_only before update or delete on tinebook.person_identity
+    for each row execute function tinebook.refuse_all_but_pseudonym('subject');
+grant update (certificate_number) on tinebook.person_certificate to tinebook_service;
+grant update (subject) on tinebook.person_identity to tinebook_service;
+
+-- The feed hears of it without a name and without the reason, which may hold one.
+create function tinebook.feed_pseudonyms() returns trigger language plpgsql as $$
+begin
+    insert into tinebook.feed_arrival (id, topic, recorded_at, body)
+    select gen_random_uuid(), 'person.pseudonymised', n.recorded_at,
+           convert_to((to_jsonb(n) - array['reason', 'despite_retention'])::text, 'UTF8')
+    from news as n
+    order by n.number;
+    return null;
+end;
+$$;
+create trigger pseudonym_goes_into_the_feed after insert on tinebook.pseudonym
+    referencing new table as news for each statement execute function tinebook.feed_pseudonyms();

@@ -112,3 +112,57 @@ values ($1::text, $2::text, $3::bytea, $4::smallint, $5::text, $6::bytea, $7::ti
 -- name: drop_answers
 -- Forget answers from before a moment.
 delete from tinebook.answer where answered_at < $1::timestamptz;
+
+-- name: veil
+-- What is not shown any more, and what is shown instead.
+select v.digest, v.pseudonym from tinebook.veiled as v;
+
+-- name: pseudonym_of
+-- Under what does somebody who left stand?
+select p.pseudonym, p.left_on, p.recorded_at
+from tinebook.pseudonym as p
+join tinebook.veiled as v on v.pseudonym = p.pseudonym
+where v.digest = tinebook.veil($1::text);
+
+-- name: record_pseudonym
+-- Somebody stands under a pseudonym from now on.
+insert into tinebook.pseudonym (pseudonym, left_on, reason, despite_retention, recorded_by, recorded_at)
+values ($1::text, $2::date, $3::text, $4::text, $5::text, $6::timestamptz);
+
+-- name: veil_texts
+-- These texts are shown as a pseudonym from now on; what is one already stays what it is.
+insert into tinebook.veiled (digest, pseudonym)
+select distinct tinebook.veil(t.shown), $1::text
+from unnest($2::text[]) as t (shown)
+on conflict on constraint veiled_key do nothing;
+
+-- name: known_as
+-- What a person is or was called.
+select p.name as shown from tinebook.person as p where p.badge = $1::text
+union
+select s.name from tinebook.signature as s where s.badge = $1::text;
+
+-- name: withdraw_all_authority
+-- Take back whatever somebody may still sign for.
+insert into tinebook.authority_withdrawal (authority, reason, withdrawn_by, withdrawn_at)
+select a.number, $2::text, $3::text, $4::timestamptz
+from tinebook.person_authority as a
+where a.badge = $1::text
+on conflict on constraint authority_withdrawal_once do nothing;
+
+-- name: blank_name
+-- A pseudonym in place of a name.
+update tinebook.person as p set name = $2::text where p.badge = $1::text;
+
+-- name: blank_certificates
+-- A pseudonym in place of the numbers of certificates.
+update tinebook.person_certificate as c set certificate_number = $2::text
+where c.badge = $1::text and c.certificate_number is not null;
+
+-- name: blank_identities
+-- A pseudonym in place of the subjects at the identity provider, which stay told apart.
+update tinebook.person_identity as i set subject = $2::text || ' ' || i.number where i.badge = $1::text;
+
+-- name: count_signatures
+-- How many signatures are there by a badge?
+select count(*) as number from tinebook.signature as s where s.badge = $1::text;

@@ -1,7 +1,7 @@
 -- People with their authority, their secrets, and what they signed.
 
 -- name: people_page
--- A page of the shop's people, by badge.
+-- A page of the shop's people, by badge, without those who left and stand under a pseudonym.
 select p.badge, p.name,
        case when s.initial is null then 'none' when s.initial then 'initial' else 'own' end as secret
 from tinebook.person as p
@@ -9,6 +9,7 @@ left join tinebook.person_secret as s on s.badge = p.badge
 where ($1::text is null or p.badge > $1::text)
   and ($3::text is null or p.badge = $3::text)
   and ($4::text is null or p.badge ilike $4::text or p.name ilike $4::text)
+  and not exists (select from tinebook.veiled as v where v.digest = tinebook.veil(p.badge))
 order by p.badge
 limit $2::integer;
 

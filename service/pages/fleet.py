@@ -1,5 +1,6 @@
 """The fleet: who is not within the rating, worst first, and where the wear is."""
 
+from collections import Counter
 from datetime import datetime
 from typing import Annotated, Literal
 
@@ -10,16 +11,18 @@ from service import fleet_messages as messages
 from service import problems
 from service.api import reading
 from service.api.services import Services
+from service.core import reported
 from service.core.cycles import Wear
 from service.core.drawings import bars, signs
 from service.core.entries import CavityId, Text
 from service.core.markup import EMPTY, Markup, element, joined, text
-from service.pages import addresses, asking, files, layout, tables, wording
+from service.pages import addresses, asking, files, layout, plotting, tables, wording
 from service.pages.asking import AS_OF, KIND, PLACE, SHOP
 from service.pages.door import Asked, Visitor
 from service.pages.layout import Sheet, link
 from service.pages.sheet import code
 from service.pages.tables import Column
+from service.plots.plot import Plot
 from service.store.database import Connection
 from service.workflow import fleet
 from service.workflow.fleet import Filters
@@ -85,6 +88,11 @@ class Asking(Struct, frozen=True, forbid_unknown_fields=True):
         """Whether only a part of the fleet is wanted, whatever its wear."""
         return any(getattr(self, name) for name in Filters.__struct_fields__ if name != "wear")
 
+    @property
+    def whole_families(self) -> bool:
+        """Whether nothing but a family is chosen: only by family it is kept how cycles are spread."""
+        return not any(getattr(self, name) for name in Filters.__struct_fields__ if name not in ("wear", "family"))
+
     def address(self, **changes: addresses.Value) -> str:
         """The page with something else."""
         told: dict[str, addresses.Value] = {name: getattr(self, name) for name in Filters.__struct_fields__}
@@ -104,9 +112,10 @@ async def page(request: Asked, visitor: Visitor) -> Sheet:
     asked = asking.read(request, Asking, many=("wear",))
     async with services.pool.acquire() as connection:
         table, following = await listed(connection, services, asked)
-        fleet_wear = None
+        fleet_wear, spread = None, None
         if asked.as_of is None and asked.cursor is None:
             fleet_wear = await _counted(connection, asked)
+            spread = await fleet.cycles(connection, asked.family) if asked.whole_families else None
     first = asked.address() if asked.cursor else None
     content = (
         layout.heading("Cycle limits", _stand(asked, services.clock())),
@@ -119,6 +128,7 @@ async def page(request: Asked, visitor: Visitor) -> Sheet:
         asking.pager(first, asked.address(cursor=following) if following else None),
         files.links("cycle-limits", asked.address(by=None)),
         EMPTY if fleet_wear is None else groups(fleet_wear, asked),
+        EMPTY if spread is None else await _spread(spread),
     )
     return Sheet(title="Fleet", content=content, path=addresses.FLEET)
 
@@ -273,6 +283,31 @@ def groups(report: messages.WearReport | str, asked: Asking) -> Markup:
     if isinstance(report, str):
         return element("section", head, layout.nothing(wording.sentence(report)))
     return element("section", head, wear_table(report.groups, asked))
+
+
+async def _spread(report: messages.CyclesReport) -> Markup:
+    """How cycles are spread over the retainers, drawn and in figures."""
+    cavities: Counter[int] = Counter()
+    for each in report.groups:
+        cavities[each.cycles_begun] += each.cavities
+    if not cavities:
+        return EMPTY
+
+    def draw() -> Plot:
+        from service.plots import behind  # noqa: PLC0415 - takes long to load, and most pages draw none
+
+        return behind.spread(cavities, reported.LAST_STEP)
+
+    columns = (Column("Cycles begun", number=True), Column("Cavities", number=True))
+    rows = [(text(str(step)), text(f"{cavities[step]:,}")) for step in sorted(cavities)]
+    return element(
+        "section",
+        element("h2", text("How many cycles retainers have had")),
+        await plotting.figure(draw, "Cavities by cycles begun; each line of the grid is ten times the one below"),
+        element(
+            "details", element("summary", text("The figures")), tables.listed("Cavities by cycles begun", columns, rows)
+        ),
+    )
 
 
 def wear_table(found: tuple[messages.WearGroup, ...], asked: Asking) -> Markup:

@@ -8,9 +8,10 @@ from service import problems
 from service.api.services import Services
 from service.core.drawings import bars
 from service.core.markup import EMPTY, Markup, element, joined, text
-from service.pages import addresses, layout, tables, wording
+from service.pages import addresses, layout, plotting, tables, wording
 from service.pages.layout import link
 from service.pages.tables import Column
+from service.plots.plot import Plot
 from service.store.database import Connection
 from service.workflow import foresight, outlook
 
@@ -91,6 +92,7 @@ async def of_connector(connection: Connection, services: Services, connector: UU
         "section",
         element("h2", text("Forecast")),
         element("p", text(wording.sentence(found.says))),
+        await _curve(found),
         EMPTY if found.line.due else tables.listed("Reworks with their 90 % interval", _HORIZONS, rows),
         element(
             "details",
@@ -99,6 +101,21 @@ async def of_connector(connection: Connection, services: Services, connector: UU
             layout.note(text(found.group.prior)),
         ),
     )
+
+
+async def _curve(found: messages.ConnectorOutlook) -> Markup:
+    """When it runs out, drawn; nothing where there is nothing to draw."""
+    told = [each for each in found.horizons if each.probability is not None]
+    if found.line.due or found.line.band == "not_known" or not told:
+        return EMPTY
+
+    def draw() -> Plot:
+        from service.plots import ahead  # noqa: PLC0415 - takes long to load, and most pages draw none
+
+        chances = [ahead.Chance(each.days, each.probability or 0.0, each.probability_if_used_alike) for each in told]
+        return ahead.running_out(chances, at_least=found.line.band == "at_least")
+
+    return await plotting.figure(draw, "Probability of running out in the coming months")
 
 
 def _few(horizons: tuple[messages.HorizonView, ...]) -> list[messages.HorizonView]:

@@ -10,11 +10,12 @@ from service.api import reading
 from service.api.services import Services
 from service.core.entries import Text
 from service.core.markup import EMPTY, Markup, element, joined, text
-from service.pages import addresses, asking, files, layout, tables
+from service.pages import addresses, asking, files, layout, plotting, tables
 from service.pages.asking import KIND, PLACE, Field
 from service.pages.door import Asked, Visitor
 from service.pages.layout import Sheet, link
 from service.pages.tables import Column
+from service.plots.plot import Plot
 from service.workflow import signals
 from service.workflow.access import Scope
 from service.workflow.signals import Filters
@@ -34,6 +35,7 @@ _ABOUT: dict[messages.About, str] = {
 _VERDICTS = {"shown": "stands out", "not_shown": "not shown", "too_little": "too little data"}
 _VERDICT = Field("verdict", "Verdict", (("", "All"), *_VERDICTS.items()))
 _FIELDS = (_VERDICT, *PLACE, *KIND)
+_DRAWN = 12
 _EFFECTS: dict[messages.Effect, str] = {
     "rate_ratio": "times the others' rate",
     "share_ratio": "times the others' share",
@@ -82,6 +84,7 @@ async def page(request: Asked, visitor: Visitor) -> Sheet:
         element("p", element("strong", text(report.says))),
         layout.lines(*(text(each.says) for each in report.signals if each.verdict == "shown")),
         _counted(report),
+        await _drawn(report),
         _table(report) if report.signals else layout.nothing("No unit fits."),
         asking.pager(asked.address() if asked.cursor else None, asked.address(cursor=cursor) if cursor else None),
         files.links("signals", asked.address(about=asked.about)),
@@ -127,6 +130,28 @@ def _table(report: messages.SignalReport) -> Markup:
         Column("q", number=True),
     )
     return tables.listed("The clearest first", columns, [_row(each, report) for each in report.signals])
+
+
+async def _drawn(report: messages.SignalReport) -> Markup:
+    """The clearest units with their intervals, one below the other."""
+    told = [each for each in report.signals if each.effect_low is not None or each.effect_high is not None][:_DRAWN]
+    if not told:
+        return EMPTY
+
+    def draw() -> Plot:
+        from service.plots import behind  # noqa: PLC0415 - takes long to load, and most pages draw none
+
+        effects = [
+            behind.Effect(_unit(each), each.effect, each.effect_low, each.effect_high, each.verdict == "shown")
+            for each in told
+        ]
+        return behind.standing_out(effects, _EFFECTS[report.effect], ratio=report.effect != "newtons_per_cycle")
+
+    return await plotting.figure(draw, "The clearest, with their 90 % intervals; diamonds stand out")
+
+
+def _unit(each: messages.SignalLine) -> str:
+    return f"{each.name}, {each.role}" if each.role else each.name
 
 
 def _row(each: messages.SignalLine, report: messages.SignalReport) -> tuple[Markup, ...]:

@@ -12,11 +12,12 @@ from service.api.services import Services
 from service.core.drawings import bars
 from service.core.entries import Text
 from service.core.markup import EMPTY, Markup, element, joined, text
-from service.pages import addresses, asking, files, forecast, layout, tables, wording
+from service.pages import addresses, asking, files, forecast, layout, plotting, tables, wording
 from service.pages.asking import KIND, Field
 from service.pages.door import Asked, Visitor
 from service.pages.layout import Sheet, link
 from service.pages.tables import Column
+from service.plots.plot import Plot
 from service.workflow import outlook
 from service.workflow.outlook import Filters
 
@@ -27,6 +28,8 @@ _FIELDS = (
     *KIND,
 )
 _MONTHS = 6
+_DRAWN = 4
+"""Part numbers in the plot: more can't be told apart."""
 _STOCK = (
     Column("Part number"),
     Column("Pieces to have", number=True),
@@ -85,7 +88,7 @@ async def page(request: Asked, visitor: Visitor) -> Sheet:
         EMPTY if stock.rests_on is None else _stock(stock),
         asking.pager(asked.address() if asked.cursor else None, asked.address(cursor=cursor) if cursor else None),
         files.links("stock", asked.address()) if stock.lines else EMPTY,
-        EMPTY if demand is None or not demand.lines else _demand(demand, asked),
+        EMPTY if demand is None or not demand.lines else await _demand(demand, asked),
         forecast.assumptions(stock.rests_on),
     )
     return Sheet(title="Stock", content=content, path=addresses.STOCK)
@@ -115,7 +118,7 @@ def _stock(report: messages.StockReport) -> Markup:
     return tables.listed("The largest first; those due today are in the pieces", _STOCK, rows)
 
 
-def _demand(report: messages.DemandReport, asked: Asking) -> Markup:
+async def _demand(report: messages.DemandReport, asked: Asking) -> Markup:
     """A row a part number, a column a month: expected, and the 90 % interval."""
     groups = [(number, list(found)) for number, found in groupby(report.lines, key=lambda each: each.part_number)]
     columns = (Column("Part number"), *(Column(f"{each.begins_on:%b %Y}") for each in groups[0][1]))
@@ -124,12 +127,24 @@ def _demand(report: messages.DemandReport, asked: Asking) -> Markup:
     caption = "Connectors of known history expected to run out in each month, with the 90 % interval"
     return joined(
         element("h2", text("By month")),
+        await plotting.figure(lambda: _months_drawn(groups[:_DRAWN]), "The part numbers that need most"),
         tables.boxed("Demand by month", tables.listed(caption, columns, rows)),
         files.links(
             "demand",
             addresses.page(addresses.STOCK, months=_MONTHS, family=asked.family, part_number=asked.part_number),
             "All of it as a file",
         ),
+    )
+
+
+def _months_drawn(groups: Sequence[tuple[str | None, Sequence[messages.DemandLine]]]) -> Plot:
+    from service.plots import ahead  # noqa: PLC0415 - takes long to load, and most pages draw none
+
+    return ahead.needed(
+        [
+            (name or "not known", [ahead.Need(each.begins_on, each.expected, each.low, each.high) for each in found])
+            for name, found in groups
+        ]
     )
 
 

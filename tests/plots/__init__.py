@@ -1,0 +1,1 @@
+"""The plots: what stands in them, the same each time."""

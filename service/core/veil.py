@@ -36,7 +36,7 @@ PEOPLE = frozenset(
             "inspector",
             "performer",
             "performers",
-            "subject",
+            "about",
         ),
     }
 )

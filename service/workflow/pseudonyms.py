@@ -129,7 +129,7 @@ def message(shown: M, through: Veil) -> M:
     """Any message as it is to be shown; the very one where it names nobody who left."""
     if not through:
         return shown
-    told = msgspec.to_builtins(shown)
+    told = msgspec.json.decode(msgspec.json.encode(shown))
     veiled = through.value(told)
     return shown if veiled == told else msgspec.convert(veiled, type(shown))
 

@@ -11,13 +11,14 @@ from typing import Any
 import asyncpg
 import httpx
 import pytest
+from msgspec import Struct
 
 from service.core import veil
 from service.core.entries import HouseRule
 from service.core.veil import Veil
 from service.pages import planner
 from service.store import database
-from service.workflow import proof
+from service.workflow import proof, pseudonyms
 from service.workflow.access import Scope
 from tests.conftest import Started, run
 from tests.inbound.test_rows import events
@@ -60,7 +61,7 @@ async def history(client: httpx.AsyncClient) -> tuple[str, str]:
     assert (await client.put(f"/v1/people/{BADGE}", json=person)).status_code == 200
     assert (await client.put("/v1/people/118", json={"name": NAME})).status_code == 200, "another of the same name"
     twice = [fact("insertion", each, cavity="C") for each in (BADGE, NAME, WINDOW)]
-    twice += [fact("placement", BADGE, asset="TN-1", zone="410", position="P1"), fact("mating", "118")]
+    twice += [fact("placement", BADGE, asset="TN-1", zone="410", position="P1"), fact("mating", "118", work_order="WO-R")]
     sent = await client.post("/v1/entries", json={"entries": twice})
     assert {each["outcome"] for each in sent.json()["results"]} == {"recorded"}
     parked = fact("mating", BADGE) | {"connector": "EX-NOT-THERE"}
@@ -300,6 +301,28 @@ def test_only_fields_of_people_are_veiled(data: Any, wanted: Any) -> None:
             assert json.loads(THROUGH.document(sent)) == wanted
             if data == wanted:
                 assert THROUGH.document(sent) is sent
+
+
+def test_a_message_is_veiled_whole() -> None:
+    """A message keeps its type and all that names nobody; one that names nobody who left is the very same."""
+    told = PersonList(people=(PersonLine("117", (1.5, None)), PersonLine("118", (2.5, 3.5))))
+    shown = pseudonyms.message(told, THROUGH)
+    assert shown == PersonList(people=(PersonLine("leaver 1", (1.5, None)), PersonLine("118", (2.5, 3.5))))
+    assert pseudonyms.message(shown, THROUGH) is shown
+    assert pseudonyms.message(told, veil.NOTHING) is told
+
+
+class PersonLine(Struct, frozen=True):
+    """A line of the test's own."""
+
+    badge: str
+    figures: tuple[float, float | None]
+
+
+class PersonList(Struct, frozen=True):
+    """A list of the test's own."""
+
+    people: tuple[PersonLine, ...]
 
 
 def test_a_digest_is_of_the_installation_and_the_text() -> None:

@@ -102,7 +102,7 @@ async def say_rule(services: Services, call: Call) -> Reply:
     try:
         name = msgspec.convert({"name": call.path["rule"]}, RuleQuery).name
     except msgspec.ValidationError as error:
-        text = f"there is no switch {call.path['name'][:200]!r}; there is {signing.SAME_PERSON}"
+        text = f"there is no switch {call.path['rule'][:200]!r}; there is {signing.SAME_PERSON}"
         raise problems.raised(problems.Type.NOT_FOUND, text) from error
     async with services.pool.acquire() as connection:
         return Reply(200, await signing.say(connection, name, call.body, call.bearer.name, services.clock()))

@@ -134,7 +134,7 @@ def test_a_burst_gets_no_further_than_one_by_one(dsn: str) -> None:
     """Of thirty guesses at once over thirty connections three are looked at, and the count is in the database."""
 
     async def work() -> None:
-        async with known(dsn) as (opened, prover):
+        async with known(dsn) as (opened, _):
             looked_at = 0
 
             class Counting(Prover):

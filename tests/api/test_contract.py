@@ -58,7 +58,7 @@ def test_every_example_does_what_it_says(service: Started) -> None:
             waiting = entry("insertion", serial="EX-0002")
             await client.post("/v1/entries", json={"entries": [waiting]})
             places = {"badge": "badge 117", "mark": "T-20-03", "connector": "", "entry": waiting["id"]}
-            places |= {"standard": "MIL-STD-1560", "name": "17-35", "bench": "Bench 2"}
+            places |= {"standard": "MIL-STD-1560", "name": "17-35", "bench": "Bench 2", "rule": "same_person_inspection"}
             places["other"] = (await client.post("/v1/connectors", json=registration("EX-0003"))).json()["id"]
             for operation in OPERATIONS:
                 if operation.name == "assign_parked":
@@ -78,6 +78,8 @@ def test_every_example_does_what_it_says(service: Started) -> None:
                 )
                 if operation.name == "register_connector":
                     places["connector"] = reply.json()["id"]
+                if operation.name == "make_signature":
+                    places["signature"] = reply.json()["id"]
                 if operation.name == "make_webhook":
                     places["webhook"] = reply.json()["webhook"]["id"]
                 if operation.name == "record_entries":

@@ -107,11 +107,11 @@ async def page(request: Asked, visitor: Visitor) -> Sheet:
 
 def _answer(found: messages.WhatIfView, asked: Asking) -> Markup:
     return joined(
-        _sum(found),
+        _sum(found) if found.reworked else EMPTY,
         *(_without(asked, place) for place in found.steps_without),
         tables.listed("Those that it does not fit first", _COLUMNS, [_row(each) for each in found.connectors])
         if found.connectors
-        else layout.nothing("No connector that is in use is met."),
+        else EMPTY,
         forecast.rests_on(found.rests_on),
         forecast.assumptions(found.rests_on),
     )

@@ -72,7 +72,11 @@ def needed(needs: Sequence[tuple[str, Sequence[Need]]]) -> Plot:
         for number, ((name, months), (mark, colour, line)) in enumerate(zip(needs, patterns, strict=False)):
             at = [place + (number - (len(needs) - 1) / 2) * 0.12 for place in range(len(months))]
             middle = [each.expected for each in months]
-            around = ([each.expected - each.low for each in months], [each.high - each.expected for each in months])
+            # Whole connectors have whole limits: where few are expected, the middle may lie beyond both.
+            around = [
+                [max(0.0, each.expected - each.low) for each in months],
+                [max(0.0, each.high - each.expected) for each in months],
+            ]
             axes.errorbar(
                 at, middle, yerr=around, fmt=mark, color=colour, linestyle=line, capsize=4, label=name, linewidth=1.2
             )

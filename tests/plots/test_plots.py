@@ -20,6 +20,9 @@ EFFECTS = [
 PLOTS: dict[str, Callable[[], Plot]] = {
     "known": lambda: ahead.running_out(CHANCES, at_least=False),
     "at least": lambda: ahead.running_out(CHANCES[:1], at_least=True),
+    "little need": lambda: ahead.needed(
+        [("few", [ahead.Need(date(2027, 1, 1), 0.02, 0, 0), ahead.Need(date(2027, 2, 1), 3, 4, 9)])]
+    ),
     "need": lambda: ahead.needed([("D38999/26FB5SN", NEEDS), ("not known", NEEDS)]),
     "spread": lambda: behind.spread({0: 100_000, 3: 5, 100: 1}, 100),
     "none spread": lambda: behind.spread({0: 0}, 100),

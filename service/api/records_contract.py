@@ -21,11 +21,11 @@ OPERATIONS = (
         reply=messages.WorkOrderView,
         statuses=(201, 200),
         example={
-            "title": "Replace the contact in cavity C",
+            "title": "Insert the contact in cavity C",
             "asset": "EX-01",
             "reference": {"document": "Shop practice 7", "revision": "C", "task": "4.2"},
             "inspection_required": True,
-            "steps": [{"act": "replace", "connector": "EX-0001", "cavity": "C", "tool": "M81969/14-02"}],
+            "steps": [{"act": "insert", "connector": "EX-0001", "cavity": "C", "tool": "M81969/14-02"}],
         },
     ),
     Operation(

@@ -17,6 +17,7 @@ from service.workflow import access
 from service.workflow.access import Scope
 from tests.api.test_recording import entry, registration
 from tests.conftest import Started, make_token, run
+from tests.records import shop
 
 
 def test_openapi_document_is_valid_and_whole(service: Started) -> None:
@@ -49,6 +50,13 @@ async def execute(client: httpx.AsyncClient, operation: Operation, places: dict[
     return await client.request(operation.method, f"{path}?{query}", content=body)
 
 
+async def approved(client: httpx.AsyncClient) -> None:
+    """What the examples recorded is inspected and approved by others than who did it."""
+    others = shop.Shop(client)
+    await others.hire(shop.INSPECTOR, shop.APPROVER)
+    await others.close()
+
+
 def test_every_example_does_what_it_says(service: Started) -> None:
     """Each operation's example is answered with a documented status and a reply that fits the published schema."""
 
@@ -59,6 +67,7 @@ def test_every_example_does_what_it_says(service: Started) -> None:
             await client.post("/v1/entries", json={"entries": [waiting]})
             places = {"badge": "badge 117", "mark": "T-20-03", "connector": "", "entry": waiting["id"]}
             places |= {"standard": "MIL-STD-1560", "name": "17-35", "bench": "Bench 2", "rule": "same_person_inspection"}
+            places["number"] = shop.ORDER
             places["other"] = (await client.post("/v1/connectors", json=registration("EX-0003"))).json()["id"]
             for operation in OPERATIONS:
                 if operation.name == "assign_parked":
@@ -80,6 +89,10 @@ def test_every_example_does_what_it_says(service: Started) -> None:
                     places["connector"] = reply.json()["id"]
                 if operation.name == "make_signature":
                     places["signature"] = reply.json()["id"]
+                if operation.name == "show_statement":
+                    await approved(client)
+                if operation.name == "make_record":
+                    places["record"] = str(reply.json()["number"])
                 if operation.name == "make_webhook":
                     places["webhook"] = reply.json()["webhook"]["id"]
                 if operation.name == "record_entries":

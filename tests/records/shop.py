@@ -51,9 +51,10 @@ class Shop:
         found: str = reply.json()["id"]
         return found
 
-    async def hire(self) -> None:
-        """Put everybody on the list, with authority and a secret of their own."""
-        for badge, (name, certificate, roles) in PEOPLE.items():
+    async def hire(self, *badges: str) -> None:
+        """Put these people, or all, on the list, with authority and a secret of their own."""
+        for badge in badges or PEOPLE:
+            name, certificate, roles = PEOPLE[badge]
             told: dict[str, Any] = {
                 "name": name,
                 "authorities": [{"what": each, "from_on": "2020-01-01"} for each in roles],

@@ -1,0 +1,1 @@
+"""Connectors that go to another owner, their log cards and tags."""

@@ -28,6 +28,7 @@ class Issuer:
         self.calls_itself: str | None = None
         self.address = ""
         self.codes: dict[str, dict[str, str]] = {}
+        self.last_asked: dict[str, str] = {}
 
     def authorised(self, asked: dict[str, str]) -> str:
         """Where the browser is sent after somebody agreed."""
@@ -35,7 +36,7 @@ class Issuer:
         assert asked["code_challenge_method"] == "S256"
         assert "openid" in asked["scope"].split()
         code = f"code-{len(self.codes)}"
-        self.codes[code] = asked
+        self.codes[code] = self.last_asked = asked
         return f"{asked['redirect_uri']}?{urlencode({'code': code, 'state': asked['state'], 'iss': self.address})}"
 
     def tokens(self, form: dict[str, str], authorization: str) -> dict[str, str] | None:
@@ -56,6 +57,8 @@ class Issuer:
             "iat": now,
             "exp": now + 300,
             "nonce": asked["nonce"],
+            # Core 1.0, 2: stated where a greatest age was asked for. This provider asks anew then.
+            "auth_time": now if "max_age" in asked else None,
         } | self.wrong
         claims = {name: value for name, value in claims.items() if value is not None}
         return {"id_token": jwt.encode({"alg": "RS256", "kid": "one"}, claims, self.signs_with), "token_type": "Bearer"}

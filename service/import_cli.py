@@ -13,10 +13,22 @@ from msgspec import Struct
 
 from service import app, catalog, crew, import_jobs
 from service.import_jobs import Order
+from service.inbound_messages import Outcome
 from service.runtime import Databases
 from service.settings import Settings
 from service.usage_messages import UsageRow, VisitRow
-from service.workflow import arrangements, enrolling, entry_tables, geometry_tables, importing, sheets, shop, usage
+from service.workflow import (
+    arrangements,
+    enrolling,
+    entry_tables,
+    geometry_tables,
+    importing,
+    inbound_tables,
+    sheets,
+    shop,
+    usage,
+)
+from service.workflow.access import Bearer, Scope
 from service.workflow.shares import WHOLE
 from service.workflow.sheets import Flaw, Form, Row
 
@@ -273,6 +285,40 @@ def _rows(work: Work, form: Form[Stated], key: Callable[[Stated], object], recor
     click.echo(f"{new} rows new or changed, {len(rows) - new} as they were")
 
 
+def _kept(work: Work, name: str) -> None:
+    """Import a table that another system keeps in step here: what stands so already is left alone."""
+    table = inbound_tables.TABLES[name]
+    bearer = Bearer(work.by, frozenset({Scope.ADMIN}), app.now(), None)
+    read = list(table.read(work.file))
+    rows = [each for each in read if isinstance(each, Row)]
+    work.refuse(sorted((each for each in read if isinstance(each, Flaw)), key=lambda flaw: flaw.row))
+
+    async def check(dsn: str) -> list[Flaw]:
+        async with import_jobs.connected(dsn) as connection:
+            return await inbound_tables.refused(connection, table, rows, bearer, app.now())
+
+    async def record(dsn: str) -> tuple[dict[Outcome, int], list[Flaw]]:
+        with work.progress("rows") as progress:
+            async with import_jobs.connected(dsn) as connection:
+                return await inbound_tables.record(
+                    connection, table, rows, bearer, app.now, lambda done: progress.tell(done, len(rows))
+                )
+
+    with work.opened(work.config) as found:
+        if table.judged:
+            work.refuse(work.run(check(found.service_dsn)))
+        if work.dry_run:
+            click.echo(f"{len(rows)} {name.replace('-', ' ')} can be imported")
+            return
+        tally, late = work.run(record(found.service_dsn))
+    work.show(late)
+    click.echo(
+        ", ".join(f"{number} {each}" for each, number in tally.items()) + (f", {len(late)} refused" if late else "")
+    )
+    if late:
+        sys.exit(_BROKEN)
+
+
 def _worth(file: Path) -> int:
     if file.stat().st_size < _WORTH_DIVIDING:
         return 1
@@ -291,6 +337,23 @@ _COMMANDS: tuple[tuple[str, Callable[[Work], None], str], ...] = (
         "usage",
         lambda work: _rows(work, usage.USAGE, usage.usage_key, usage.record_usage),
         "Keep what assets flew up to days, from a table.",
+    ),
+    ("assets", lambda work: _kept(work, "assets"), "Keep what assets are, from a table."),
+    (
+        "positions",
+        lambda work: _kept(work, "positions"),
+        "Keep which part number of connector belongs where, from a table.",
+    ),
+    ("tools", lambda work: _kept(work, "tools"), "Keep the shop's tools, from a table."),
+    (
+        "people",
+        lambda work: _kept(work, "people"),
+        "Keep the shop's people, from a table; somebody with several authorities takes a row for each.",
+    ),
+    (
+        "work-orders",
+        lambda work: _kept(work, "work-orders"),
+        "Keep work orders, from a table; one with several planned steps takes a row for each.",
     ),
     (
         "visits",

@@ -61,7 +61,10 @@ async def history(client: httpx.AsyncClient) -> tuple[str, str]:
     assert (await client.put(f"/v1/people/{BADGE}", json=person)).status_code == 200
     assert (await client.put("/v1/people/118", json={"name": NAME})).status_code == 200, "another of the same name"
     twice = [fact("insertion", each, cavity="C") for each in (BADGE, NAME, WINDOW)]
-    twice += [fact("placement", BADGE, asset="TN-1", zone="410", position="P1"), fact("mating", "118", work_order="WO-R")]
+    twice += [
+        fact("placement", BADGE, asset="TN-1", zone="410", position="P1"),
+        fact("mating", "118", work_order="WO-R"),
+    ]
     sent = await client.post("/v1/entries", json={"entries": twice})
     assert {each["outcome"] for each in sent.json()["results"]} == {"recorded"}
     parked = fact("mating", BADGE) | {"connector": "EX-NOT-THERE"}

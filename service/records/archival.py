@@ -143,16 +143,26 @@ def leading_mm(points: float) -> float:
 
 def _description(title: str, dated: str) -> str:
     """The XMP packet (ISO 16684-1) that says what kind of file it is; the same facts as the file's own dictionary."""
-    return (
-        '<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#" '
-        'xmlns:dc="http://purl.org/dc/elements/1.1/" xmlns:xmp="http://ns.adobe.com/xap/1.0/" '
-        'xmlns:pdf="http://ns.adobe.com/pdf/1.3/" xmlns:pdfaid="http://www.aiim.org/pdfa/ns/id/">'
-        f'<rdf:Description rdf:about="" xmp:CreateDate="{dated}" pdf:Producer="Tinebook">'
-        "<pdfaid:part>2</pdfaid:part><pdfaid:conformance>U</pdfaid:conformance>"
-        f'<dc:title><rdf:Alt><rdf:li xml:lang="x-default">{escape(title)}</rdf:li></rdf:Alt></dc:title>'
-        "<dc:language><rdf:Bag><rdf:li>en</rdf:li></rdf:Bag></dc:language>"
-        "</rdf:Description></rdf:RDF></x:xmpmeta>"
+    parts = (
+        (
+            "pdfaid",
+            "http://www.aiim.org/pdfa/ns/id/",
+            "<pdfaid:part>2</pdfaid:part><pdfaid:conformance>U</pdfaid:conformance>",
+        ),
+        ("xmp", "http://ns.adobe.com/xap/1.0/", f"<xmp:CreateDate>{dated}</xmp:CreateDate>"),
+        ("pdf", "http://ns.adobe.com/pdf/1.3/", "<pdf:Producer>Tinebook</pdf:Producer>"),
+        (
+            "dc",
+            "http://purl.org/dc/elements/1.1/",
+            f'<dc:title><rdf:Alt><rdf:li xml:lang="x-default">{escape(title)}</rdf:li></rdf:Alt></dc:title>',
+        ),
     )
+    told = "".join(
+        f'<rdf:Description rdf:about="" xmlns:{prefix}="{schema}">{facts}</rdf:Description>'
+        for prefix, schema, facts in parts
+    )
+    kind = 'xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#"'
+    return f'<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF {kind}>{told}</rdf:RDF></x:xmpmeta>'
 
 
 def _paragraph(page: _Pages, text: str, points: float, style: str = "") -> None:

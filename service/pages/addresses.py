@@ -17,6 +17,8 @@ ASSETS = "/assets"
 CONNECTORS = "/connectors"
 WORK_ORDERS = "/work-orders"
 RECORDS = "/records"
+PEOPLE = "/people"
+OWN_SECRET = "/own-secret"  # noqa: S105 - an address
 
 Value = str | int | float | None | Iterable[str]
 
@@ -45,6 +47,11 @@ def work_order(number: str, **told: Value) -> str:
 def record(number: int) -> str:
     """One record."""
     return f"{RECORDS}/{number}"
+
+
+def person(badge: str) -> str:
+    """One person."""
+    return f"{PEOPLE}/{quote(badge, safe='')}"
 
 
 def _each(value: Value) -> Iterable[str]:

@@ -24,6 +24,9 @@ from service.pages import (
     layout,
     one_connector,
     outlook,
+    own_secret,
+    people,
+    person,
     record,
     search,
     signals,
@@ -89,6 +92,16 @@ PAGES = (
     Page(path=addresses.RECORDS, name="Records", scopes=ANYBODY, call=record.listed),
     Page(path=f"{addresses.RECORDS}/{{record:str}}", scopes=ANYBODY, call=record.page),
     Page(path=f"{addresses.RECORDS}/{{record:str}}/document", scopes=READING, call=record.document),
+    Page(path=addresses.PEOPLE, name="People", scopes=READING, call=people.page, take=people.take),
+    Page(
+        path=f"{addresses.PEOPLE}/{{badge:path}}",
+        scopes=READING,
+        call=person.page,
+        take=person.take,
+        takers=(Scope.ADMIN,),
+    ),
+    # The old secret says who it is, whoever has signed in.
+    Page(path=addresses.OWN_SECRET, scopes=ANYBODY, call=own_secret.page, take=own_secret.take, takers=ANYBODY),
     Page(path=addresses.SEARCH, scopes=ANYBODY, call=search.page),
 )
 WAYS = tuple(Way(each.path, each.name, each.scopes) for each in PAGES if each.name)

@@ -75,7 +75,7 @@ async def prove(connection: Connection, prover: Prover, badge: str, secret: str,
     if kept.initial:
         text = (
             "this secret was given out by somebody who knows it too, so it signs nothing: change it first, with "
-            f"PUT /v1/people/{badge}/secret or on the page /people/secret"
+            f"PUT /v1/people/{badge}/secret or on the page /own-secret"
         )
         raise problems.raised(problems.Type.SECRET_INITIAL, text, ("#/secret", text))
     if prover.is_outdated(kept.hash):

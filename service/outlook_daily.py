@@ -1,16 +1,20 @@
-"""The outlook computed once a day beside the service, in a process of its own: it would hold requests up."""
+"""The outlook and the signals worked out once a day beside the service, in processes of their own: they would hold requests up."""
 
 import asyncio
 import logging
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime, time, timedelta
 
 _log = logging.getLogger("tinebook")
 
 ONCE_IN_HOURS = 12
 """Each of several serving processes asks for it; whoever comes second finds it done."""
+COMMANDS = (
+    ("outlook", "--by", "daily", "--once-in-hours", str(ONCE_IN_HOURS)),
+    ("signals", "--keep", "--once-in-hours", str(ONCE_IN_HOURS)),
+)
 
 
 class Daily:
@@ -34,9 +38,10 @@ class Daily:
         while True:
             now = self._clock()
             await asyncio.sleep((following(now, self._at) - now).total_seconds())
-            status = await compute(self._dsn)
-            if status:
-                _log.error("the daily outlook was not computed: `tinebook outlook` ended with %s", status)
+            for command in COMMANDS:
+                status = await compute(self._dsn, command)
+                if status:
+                    _log.error("`tinebook %s`, as every day: ended with %s", " ".join(command), status)
 
 
 def following(now: datetime, at: time) -> datetime:
@@ -45,11 +50,12 @@ def following(now: datetime, at: time) -> datetime:
     return today if today > now else today + timedelta(days=1)
 
 
-async def compute(dsn: str) -> int:
-    """Have the outlook of a database computed unless a young one is there; the command's exit status."""
-    command = (sys.executable, "-m", "service.cli", "outlook", "--by", "daily", "--once-in-hours", str(ONCE_IN_HOURS))
+async def compute(dsn: str, command: Sequence[str]) -> int:
+    """Have one command work on a database; its exit status."""
     process = await asyncio.create_subprocess_exec(
-        *command, env={**os.environ, "TINEBOOK_DSN": dsn}, stdout=asyncio.subprocess.DEVNULL
+        *(sys.executable, "-m", "service.cli", *command),
+        env={**os.environ, "TINEBOOK_DSN": dsn},
+        stdout=asyncio.subprocess.DEVNULL,
     )
     try:
         return await process.wait()

@@ -40,6 +40,8 @@ def probability(value: float | None, band: messages.Band) -> Markup:
     """A probability with its bar; a lower bound says that it is one."""
     if value is None:
         return text("not known")
+    if band == "at_least" and percent(value).startswith("under"):
+        return joined(text("not known"), bars.at_least(value))
     if band == "at_least":
         return joined(text(f"at least {percent(value)}"), bars.at_least(value))
     return joined(text(percent(value)), bars.share(value))

@@ -1,7 +1,8 @@
 """What wears retainers faster than it should: questions to the ledger of a stretch of time, answered with how sure they are."""
 
 import math
-from collections.abc import AsyncIterator, Iterable
+import time
+from collections.abc import AsyncIterator, Iterable, Sequence
 from datetime import datetime, timedelta
 from typing import Annotated
 
@@ -14,9 +15,10 @@ from service import signal_messages as messages
 from service.core.signals import sentences
 from service.core.signals.verdict import Verdict
 from service.store.database import Connection
-from service.workflow import access, comparisons, pseudonyms
+from service.workflow import access, comparisons, pseudonyms, signals_kept
 from service.workflow.access import Bearer
 from service.workflow.comparisons import Asked, Table
+from service.workflow.signals_kept import Kept, Key
 
 STRETCH_DAYS = 730
 """What is asked about where nobody says since when: 24 months."""
@@ -71,18 +73,54 @@ async def report(
     That `person` is only asked by who may is for the caller to see to, with `admit`. Raises the problem for a stretch of time
     that ends before it begins.
     """
+    kept = None
+    if filters == Filters(verdict=filters.verdict):
+        kept = await signals_kept.newest(connection, about, now)
+    if kept is not None:
+        return _of_kept(kept, filters.verdict, after, limit)
     asked = _asked(about, filters, now)
     table = await _answered(connection, asked)
     order = _ordered(table, filters.verdict)
-    start = (
-        0
-        if after is None
-        else next((n for n, each in enumerate(order) if _key(table, each) > _after(after)), len(order))
-    )
-    page = order[start : start + limit]
-    lines = tuple(_line(about, table, each) for each in page)
-    following = Cursor(*_key(table, page[-1])) if start + limit < len(order) else None
+    page, following = _paged([_key(table, each) for each in order], after, limit)
+    lines = tuple(_line(about, table, order[each]) for each in page)
     return _report(asked, table, lines), following
+
+
+def _of_kept(
+    kept: Kept, verdict: messages.Verdict | None, after: Cursor | None, limit: int
+) -> tuple[messages.SignalReport, Cursor | None]:
+    pairs = zip(kept.keys, kept.report.signals, strict=True)
+    wanted = [(key, line) for key, line in pairs if verdict is None or line.verdict == verdict]
+    page, following = _paged([key for key, _ in wanted], after, limit)
+    return msgspec.structs.replace(kept.report, signals=tuple(wanted[each][1] for each in page)), following
+
+
+def _paged(keys: Sequence[Key], after: Cursor | None, limit: int) -> tuple[range, Cursor | None]:
+    """Which places of the order make a page, and where the next one begins."""
+    start = 0 if after is None else next((n for n, each in enumerate(keys) if each > _after(after)), len(keys))
+    page = range(start, min(start + limit, len(keys)))
+    return page, Cursor(*keys[page[-1]]) if page and page.stop < len(keys) else None
+
+
+async def keep(connection: Connection, about: messages.About, now: datetime) -> float:
+    """Answer a question about the whole fleet and keep the answer; returns the seconds that it took.
+
+    Answers about people are not kept: who is asked for them, asks for them once.
+    """
+    began = time.monotonic()
+    asked = _asked(about, Filters(), now)
+    table = await _answered(connection, asked)
+    order = _ordered(table, None)
+    clearest = order[: signals_kept.MOST_UNITS]
+    found = _report(asked, table, tuple(_line(about, table, each) for each in clearest))
+    if len(order) > len(clearest):
+        beyond = (
+            f"Kept are the {len(clearest):,} clearest of {len(order):,}: narrow the question down to see the others."
+        )
+        found = msgspec.structs.replace(found, left_out=(*found.left_out, beyond))
+    took_s = time.monotonic() - began
+    await signals_kept.keep(connection, Kept(found, tuple(_key(table, each) for each in clearest)), took_s)
+    return took_s
 
 
 async def each(
@@ -127,12 +165,12 @@ def _ordered(table: Table, verdict: messages.Verdict | None) -> list[int]:
     return sorted(wanted, key=lambda each: _key(table, each))
 
 
-def _key(table: Table, unit: int) -> tuple[float, str, str]:
+def _key(table: Table, unit: int) -> Key:
     p_value = float(table.p_value[unit])
     return (_NO_P_VALUE if math.isnan(p_value) else p_value, *table.units[unit].key)
 
 
-def _after(cursor: Cursor) -> tuple[float, str, str]:
+def _after(cursor: Cursor) -> Key:
     return (cursor.p_value, cursor.unit, cursor.role)
 
 

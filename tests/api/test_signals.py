@@ -1,9 +1,12 @@
 """The signals over HTTP: what counts as what, who may ask about people, and pages."""
 
+from datetime import UTC, datetime
 from typing import Any
 
 import httpx
 
+from service.store import database
+from service.workflow import signals as workflow
 from service.workflow.access import Scope
 from tests.api.test_contract import pages
 from tests.api.test_recording import entry, post, registration
@@ -212,5 +215,33 @@ def test_pages_give_each_unit_once_and_a_bad_tool_stands_out(service: Started) -
             query = "&".join(f"{key}={value}" for key, value in ({"about": "tool"} | SINCE).items())
             paged = await pages(client, f"/v1/reports/signals?{query}", "signals")
             assert paged == whole["signals"]
+
+    run(work())
+
+
+def test_a_large_fleet_s_answer_is_the_one_of_the_day(service: Started, dsn: str) -> None:
+    """What took long is answered from what is kept, whole or page by page, until it is old; a part of the fleet always anew."""
+
+    async def work() -> None:
+        async with service() as client, database.owner(dsn) as owner:
+            await client.post("/v1/connectors", json=registration(populated=True))
+            await post(client, *turn(0, held=False, out="R-2"), *turn(10, into="I-2"), *turn(20))
+            now = (await client.get("/v1/reports/signals?about=tool")).json()
+            assert len(now["signals"]) == 4
+            await workflow.keep(owner, "tool", datetime.now(UTC))
+            await post(client, *turn(30, out="R-7"))
+            quick = (await client.get("/v1/reports/signals?about=tool")).json()
+            assert len(quick["signals"]) == 5
+            await owner.execute("update tinebook.signal_answer set took_s = 60")
+            kept = (await client.get("/v1/reports/signals?about=tool")).json()
+            assert [kept["signals"], kept["says"]] == [now["signals"], now["says"]]
+            paged = await pages(client, "/v1/reports/signals?about=tool&limit=1", "signals")
+            assert paged == kept["signals"]
+            few = (await client.get("/v1/reports/signals?about=tool&verdict=too_little&limit=2")).json()
+            assert [each["verdict"] for each in few["signals"]] == ["too_little"] * 2
+            fresh = (await client.get("/v1/reports/signals?about=tool&since=2020-01-01T00:00:00Z")).json()
+            assert len(fresh["signals"]) == 5
+            await owner.execute("update tinebook.signal_answer set until = until - interval '37 hours'")
+            assert len((await client.get("/v1/reports/signals?about=tool")).json()["signals"]) == 5
 
     run(work())

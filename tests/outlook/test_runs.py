@@ -2,13 +2,14 @@
 
 import asyncio
 from collections.abc import Callable
+from typing import get_args
 
 import asyncpg
 import httpx
 import numpy as np
 import pytest
 
-from service import outlook_daily
+from service import outlook_daily, signal_messages
 from service import outlook_messages as messages
 from service.core.outlook import demand, prior
 from service.core.outlook.prior import Exposure
@@ -219,11 +220,13 @@ def test_the_daily_run_is_one_a_day(service: Started, dsn: str) -> None:
     async def work() -> None:
         async with service() as client:
             await register(client, "EX-1")
-        assert await outlook_daily.compute(dsn) == 0
-        assert await outlook_daily.compute(dsn) == 0
+        for command in (*outlook_daily.COMMANDS, *outlook_daily.COMMANDS):
+            assert await outlook_daily.compute(dsn, command) == 0
         async with database.owner(dsn) as owner:
             rows = await owner.fetch("select computed_by from tinebook.outlook_run")
             assert [each["computed_by"] for each in rows] == ["daily"]
+            kept = {each["about"] for each in await owner.fetch("select about from tinebook.signal_answer")}
+            assert kept == set(get_args(signal_messages.About)) - {"person"}
 
     run(work())
 

@@ -324,3 +324,17 @@ order by z.family, z.contact_size, z.number, r.cycles, r.force_n;
 -- Until the transaction ends: sort in memory, and plan for the stretch of time that is asked about.
 select set_config('work_mem', '128MB', true) as work_mem,
        set_config('plan_cache_mode', 'force_custom_plan', true) as plan_cache_mode;
+
+-- name: keep_signal_answer
+-- Keep the answer to a question about the whole fleet instead of the one before.
+insert into tinebook.signal_answer as a (about, until, took_s, body)
+values ($1::text, $2::timestamptz, $3::double precision, $4::bytea)
+on conflict on constraint signal_answer_key do update
+set until = excluded.until, took_s = excluded.took_s, body = excluded.body
+where a.until < excluded.until;
+
+-- name: kept_signal_answer
+-- The answer that is kept to a question about the whole fleet.
+select a.until, a.took_s, a.body
+from tinebook.signal_answer as a
+where a.about = $1::text;

@@ -26,6 +26,7 @@ from service import (
     settings,
     signal_cli,
     supervisor,
+    transfer_cli,
 )
 from service.settings import Settings
 from service.store import database, embedded, migrate
@@ -310,6 +311,8 @@ main.add_command(outlook_cli.command(_databases, _run, _Progress))
 main.add_command(signal_cli.command(_databases, _run))
 main.add_command(report_cli.command(_databases, _run, _Progress))
 main.add_command(part_number_cli.command)
+for each in transfer_cli.commands(_databases, _run):
+    main.add_command(each)
 
 if __name__ == "__main__":
     main()

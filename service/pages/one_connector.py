@@ -12,7 +12,7 @@ from service.core.drawings import signs, worn
 from service.core.entries import CavityId
 from service.core.markup import EMPTY, Markup, element, joined, text
 from service.core.tooling import Face
-from service.pages import addresses, asking, forecast, layout, sentences, tables, timeline, wording
+from service.pages import addresses, asking, forecast, layout, papers, sentences, tables, timeline, wording
 from service.pages.door import Asked, Visitor
 from service.pages.layout import Sheet, link
 from service.pages.sheet import code
@@ -57,8 +57,11 @@ async def page(request: Asked, visitor: Visitor) -> Sheet:
             connection, head, asked.cavity, reading.cursor(asked.cursor, history.Cursor), _ENTRIES
         )
         foreseen = await forecast.of_connector(connection, services, head.connector)
+        owners = await papers.whereabouts(connection, head)
     content = (
-        *_opening(view),
+        *_opening(view, gone=head.handed_over),
+        papers.links(head.connector),
+        owners,
         element("div", drawn, element("div", _rating(view), foreseen), class_="beside"),
         *_cavities(view),
         _open(view),
@@ -74,8 +77,9 @@ def _id(written: str) -> UUID:
         raise connectors.unknown(written) from error
 
 
-def _opening(view: messages.ConnectorView) -> tuple[Markup, ...]:
+def _opening(view: messages.ConnectorView, *, gone: bool) -> tuple[Markup, ...]:
     flags = [
+        (gone, "handed over"),
         (view.retired, "retired"),
         (view.history == "unknown", "history not known"),
         (view.cavity_ids == "assumed", "cavity ids assumed"),

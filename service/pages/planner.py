@@ -24,6 +24,7 @@ from service.pages import (
     layout,
     one_connector,
     outlook,
+    papers,
     own_secret,
     people,
     person,
@@ -80,6 +81,8 @@ PAGES = (
     Page(path=addresses.SIGNALS, name="Signals", scopes=READING, call=signals.page),
     Page(path=f"{addresses.ASSETS}/{{asset:path}}", scopes=READING, call=asset.page),
     Page(path=f"{addresses.CONNECTORS}/{{connector:str}}", scopes=ANYBODY, call=one_connector.page),
+    Page(path=f"{addresses.CONNECTORS}/{{connector:str}}/{papers.LOG_CARD}", scopes=ANYBODY, call=papers.log_card),
+    Page(path=f"{addresses.CONNECTORS}/{{connector:str}}/{papers.TAG}", scopes=ANYBODY, call=papers.tag),
     Page(path=f"{addresses.FILES}/{{report:str}}", scopes=READING, call=files.page),
     Page(path=addresses.WORK_ORDERS, name="Work orders", scopes=ANYBODY, call=work_orders.page),
     Page(

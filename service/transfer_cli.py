@@ -106,7 +106,6 @@ def _in(worked: Worked) -> click.Command:
     @click.pass_obj
     def take_in(config: Settings, file: Path, by: str) -> None:
         """Take the bundle in FILE over: everything of it is proved, then all of it is on the books, or nothing is."""
-
         data = file.read_bytes()
 
         async def work(connection: asyncpg.Connection, at: datetime) -> tuple[messages.TransferView, bool]:

@@ -11,7 +11,7 @@ from service.api import records_queries as queries
 from service.api.services import Services
 from service.core.entries import Text
 from service.core.markup import Markup, element, joined, text
-from service.core.records import phrases
+from service.core.records import lines, phrases
 from service.core.records.content import MaintenanceRecord
 from service.pages import addresses, asking, layout, stated, tables, wording
 from service.pages.door import Asked, Visitor
@@ -39,14 +39,14 @@ async def listed(request: Asked, visitor: Visitor) -> Sheet:
     asked = asking.read(request, Asking)
     after = reading.cursor(asked.cursor, queries.RecordCursor)
     async with services.pool.acquire() as connection, database.report(connection):
-        lines, following = await kept.page(connection, after.number if after else None, asked.limit, asked.work_order)
+        found, following = await kept.page(connection, after.number if after else None, asked.limit, asked.work_order)
     cursor = reading.encode_cursor(queries.RecordCursor(following) if following is not None else None)
     first = addresses.page(addresses.RECORDS, work_order=asked.work_order)
     onward = addresses.page(addresses.RECORDS, work_order=asked.work_order, cursor=cursor)
     content = (
         layout.heading("Records", layout.note(text("Numbered without gaps; none is ever changed"))),
-        tables.listed("The newest first", _COLUMNS, [_row(each) for each in lines])
-        if lines
+        tables.listed("The newest first", _COLUMNS, [_row(each) for each in found])
+        if found
         else layout.nothing("No record was made yet."),
         asking.pager(first if asked.cursor else None, onward if cursor else None),
     )
@@ -84,7 +84,13 @@ async def page(request: Asked, visitor: Visitor) -> Sheet:
         layout.pairs(
             ("Work order", link(told.work_order, addresses.work_order(told.work_order))),
             ("Reference data", text(stated.reference(told))),
-            ("Completed", joined(wording.moment(record.completed_at), text(f" UTC, {record.completed_local}"))),
+            (
+                "Completed",
+                joined(
+                    wording.moment(record.completed_at),
+                    text(f" UTC, {record.completed_local:%H:%M} {lines.offset(record.completed_local)}"),
+                ),
+            ),
             ("Made", joined(wording.moment(record.made_at), text(f" by {record.made_by}"))),
             ("Approved by", _approved(record)),
             ("Connectors", stated.connectors(told)),
@@ -120,6 +126,11 @@ def _corrections(view: messages.RecordView) -> tuple[Markup, ...]:
         )
         if other is not None
     )
+
+
+def _completed(record: MaintenanceRecord) -> Markup:
+    local = record.completed_local
+    return joined(wording.moment(record.completed_at), text(f" UTC, {local:%H:%M} {lines.offset(local)} there"))
 
 
 def _approved(record: MaintenanceRecord) -> Markup:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 
 from service.core import chain
-from service.core.records import phrases
+from service.core.records import lines, phrases
 from service.core.records.content import (
     CavityLine,
     Count,
@@ -69,7 +69,7 @@ class _Drawn:
             (
                 (self.say("description"), record.description),
                 (self.say("reference"), self._reference()),
-                (self.say("completed"), f"{_moment(record.completed_at)} UTC\n{record.completed_local}"),
+                (self.say("completed"), f"{_moment(record.completed_at)} UTC\n{self._local()}"),
             ),
             columns=1,
         )
@@ -87,6 +87,10 @@ class _Drawn:
             (each.name or "-", each.badge, _certificate(each), str(each.entries)) for each in record.performed_by
         )
         yield Table(columns, rows, self.say("none_stated"), self.say("people"))
+
+    def _local(self) -> str:
+        local = self._record.completed_local
+        return f"{local:%Y-%m-%d %H:%M} {lines.offset(local)} ({self.say('local')})"
 
     def _reference(self) -> str:
         reference = self._record.reference

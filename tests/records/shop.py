@@ -3,14 +3,15 @@
 import uuid
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta, timezone
 from typing import Any
 
 import httpx
 
 from tests.conftest import Started
 
-AT = datetime(2026, 11, 2, 8, 0, tzinfo=UTC)
+AT = datetime(2026, 11, 2, 9, 0, tzinfo=timezone(timedelta(hours=1)))
+"""Where the shop is, clocks are an hour before UTC."""
 ORDER = "WO-2026-0412"
 TECHNICIAN, INSPECTOR, APPROVER = "badge 117", "badge 204", "badge 301"
 SECRET = "known to one person only"  # noqa: S105 - of people who do not exist

@@ -4,7 +4,6 @@ The statement is what the screen shows and what is signed: it depends on what is
 for. Its fields are those that 14 CFR 43.9(a), 43.10 and M.A.305 ask of an entry.
 """
 
-from datetime import datetime
 from typing import Annotated, Literal
 from uuid import UUID
 
@@ -12,6 +11,7 @@ from msgspec import Meta, Struct
 
 from service.core.cycles import Wear
 from service.core.discrepancies import Seriousness
+from service.core.entries import Day, Instant
 from service.core.records.orders import Act, Reference
 
 Hash = Annotated[str, Meta(pattern="^[0-9a-f]{64}$")]
@@ -31,7 +31,7 @@ class Limit(Struct, frozen=True, kw_only=True):
     revision: str | None
     paragraph: str | None
     verified_by: str | None
-    verified_on: str | None
+    verified_on: Day | None
     verified: bool
 
 
@@ -100,7 +100,7 @@ class LifeStatus(Struct, frozen=True, kw_only=True):
     accumulated: int
     remaining: int | None
     history_known: bool
-    as_of: datetime
+    as_of: Instant
     removals: int
 
 
@@ -137,10 +137,10 @@ class DoneLine(Struct, frozen=True, kw_only=True):
     step: int | None
     cavity: str | None
     cavities: tuple[str, ...]
-    performed_at: datetime
+    performed_at: Instant
     local_offset: Offset
     performed_by: str
-    recorded_at: datetime
+    recorded_at: Instant
     tool: str | None
     contact: str | None
     force_n: float | None
@@ -156,7 +156,7 @@ class ErrorLine(Struct, frozen=True, kw_only=True):
 
     line: DoneLine
     corrected_by: UUID
-    corrected_at: datetime
+    corrected_at: Instant
     corrected_by_person: str
     reason: str
 
@@ -173,7 +173,7 @@ class ToolLine(Struct, frozen=True, kw_only=True):
 
     tool: str | None
     part_number: str | None
-    due_on: str | None
+    due_on: Day | None
     overdue: bool
     uses: int
 
@@ -215,7 +215,7 @@ class SignatureLine(Struct, frozen=True, kw_only=True):
     method: str
     exception_reason: str | None
     sha256: Hash
-    signed_at: datetime
+    signed_at: Instant
 
 
 class Remark(Struct, frozen=True, kw_only=True):
@@ -241,9 +241,9 @@ class WorkOrderStatement(Struct, frozen=True, kw_only=True):
     asset: str | None
     reference: Reference | None
     inspection_required: bool
-    began_at: datetime | None
-    completed_at: datetime | None
-    completed_local: str | None
+    began_at: Instant | None
+    completed_at: Instant | None
+    completed_local: Instant | None
     connectors: tuple[ConnectorLine, ...]
     planned: tuple[PlannedLine, ...]
     done: tuple[DoneLine, ...]
@@ -273,14 +273,14 @@ class MaintenanceRecord(Struct, frozen=True, kw_only=True):
     id: UUID
     installation: UUID
     language: Literal["en"] = "en"
-    made_at: datetime
+    made_at: Instant
     made_by: str
     corrects: int | None
     correction_reason: str | None
     description: str
     reference: Reference | None
-    completed_at: datetime
-    completed_local: str
+    completed_at: Instant
+    completed_local: Instant
     performed_by: tuple[PersonLine, ...]
     inspections: tuple[SignatureLine, ...]
     approval: SignatureLine

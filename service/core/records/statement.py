@@ -102,7 +102,7 @@ def _times(steps: Sequence[Line]) -> dict[str, Any]:
     return {
         "began_at": lines.utc(steps[0].recorded.ordered_at),
         "completed_at": lines.utc(ended),
-        "completed_local": ended.isoformat(),
+        "completed_local": ended,
     }
 
 

@@ -20,6 +20,7 @@ OPERATIONS = (
         reply=messages.FeedPage,
         media=("application/json", events.BATCH_MEDIA_TYPE),
         example_query="types=tinebook.entry.,tinebook.connector.registered&limit=10",
+        verbatim=True,
     ),
     Operation(
         method="GET",

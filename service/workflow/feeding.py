@@ -23,6 +23,7 @@ from service.store.statements import SQL
 
 _AT_ONCE = 2_000
 """Arrivals that are numbered in one transaction: bounds the time that another numberer waits."""
+_AS_MADE = ("record.made",)
 _WINDOW = 20_000
 """Positions that are looked at for one page: bounds the time of a page whose filter lets little through."""
 
@@ -106,7 +107,12 @@ async def page(connection: Connection, after: int, wanted: Wanted, limit: int) -
 
 
 def shown(item: Item, through: Veil) -> Item:
-    """An item as others may see it: what names somebody who left names a pseudonym, and no longer has the hash beside it."""
+    """An item as others may see it: what names somebody who left names a pseudonym, and no longer has the hash beside it.
+
+    A record is told as it was made: it keeps the names that the law has it keep.
+    """
+    if item.topic in _AS_MADE:
+        return item
     body = through.document(item.body)
     return item if body is item.body else msgspec.structs.replace(item, body=body, hash=None)
 

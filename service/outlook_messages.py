@@ -54,6 +54,7 @@ class GroupView(Reply, frozen=True, kw_only=True):
 
     family: str | None
     zone: str | None
+    asset_type: str | None
     exposure: Exposure
     connectors: int
     events: int

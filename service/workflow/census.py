@@ -50,11 +50,12 @@ _USAGE = {
 
 
 class Group(Struct, frozen=True):
-    """Connectors that are expected to be reworked alike: of one family, in one zone, counted against one kind of exposure."""
+    """Connectors that are expected to be reworked alike: of one family, in one zone of one type of asset, against one exposure."""
 
     family: str | None
     zone: str | None
     exposure: Exposure
+    asset_type: str | None = None
 
 
 class Part(Struct, frozen=True):
@@ -302,8 +303,8 @@ class _Reckoning:
         code = _whole(self.heads.places) * 2 + flying
         codes, group = np.unique(code, return_inverse=True)
         for each in codes.tolist():
-            family, zone = places[each // 2]
-            pairs[Group(family, zone, self.exposure if each % 2 else Exposure.DAYS)]
+            family, zone, asset_type = places[each // 2]
+            pairs[Group(family, zone, self.exposure if each % 2 else Exposure.DAYS, asset_type)]
         return group
 
 

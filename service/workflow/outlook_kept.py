@@ -49,6 +49,7 @@ def group_view(each: Believed) -> messages.GroupView:
     return messages.GroupView(
         family=each.group.family,
         zone=each.group.zone,
+        asset_type=each.group.asset_type,
         exposure=each.group.exposure,
         connectors=each.connectors,
         events=each.events,

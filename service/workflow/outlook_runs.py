@@ -339,7 +339,7 @@ def _thin(events: int, connectors: int, groups: int, stated: int) -> str:
 def _assumptions(used: set[Exposure]) -> list[str]:
     said = [
         f"an event of rework is what one work order did, or acts less than {reworks.SITTING_HOURS} hours apart (our rule)",
-        "groups are connectors of one family in one zone; the types of assets are not on the books",
+        "groups are connectors of one family in one zone of one type of asset, as far as the type is stated",
         "a connector runs out when the first of its retainers does; its cavities are reworked together, not each by chance",
         "an event hits a connector by a rate of its own that does not change with time",
         f"intervals hold {_HIGH - _LOW:.0%} of the probability",

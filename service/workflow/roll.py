@@ -179,7 +179,7 @@ class Heads:
         self.entries.append(row["entries"])
         self.registered.append(microseconds(row["registered_at"]))
         self.sizes.append(len(standings))
-        self.places.append(self.place[row["family"], row["zone"]])
+        self.places.append(self.place[row["family"], row["zone"], row["asset_type"]])
         self.parts.append(self.part[row["part_number"], row["family"]])
         self.at_assets.append(-1 if row["asset"] is None else self.assets[row["asset"]])
         self.arrangements.append(arrangement)

@@ -212,7 +212,7 @@ def test_states_that_stand_alike_are_read_alike() -> None:
     for state in [*states_, *states_]:
         connector = uuid.uuid4()
         definitions.add([{"connector": connector, "body": body}])
-        nothing = dict.fromkeys(("asset", "zone", "family", "part_number"))
+        nothing = dict.fromkeys(("asset", "zone", "asset_type", "family", "part_number"))
         heads.add(
             [nothing | {"connector": connector, "entries": 0, "registered_at": NOW, "state": states.encode(state)}]
         )
@@ -233,3 +233,26 @@ def test_columns_refuse_another_width() -> None:
             columns.read(broken, {"kind": columns.SMALL})
     with pytest.raises(columns.ColumnsError, match="kind is null"):
         columns.read(whole.replace(b"\x00\x00\x00\x02", b"\x00\x00\x00\x03"), {"kind": columns.SMALL})
+
+
+def test_assets_of_one_type_are_a_group(service: Started, dsn: str) -> None:
+    """Connectors of one family and zone are expected to be reworked alike on assets of one type; the newest statement holds."""
+
+    async def work() -> None:
+        async with service() as client:
+            types = [("TN-1", "Larkmoor 4"), ("TN-2", "Larkmoor 4"), ("TN-3", "Larkmoor 4"), ("TN-3", "Larkmoor 7")]
+            for asset, kind in types:
+                told = await client.put("/v1/assets", json={"rows": [{"asset": asset, "type": kind}]})
+                assert told.status_code == 200, told.text
+            serials = [f"EX-{asset}" for asset in ("TN-1", "TN-2", "TN-3", "TN-4")]
+            ids = [await register(client, each) for each in serials]
+            await books.record(client, [placed(each, each.removeprefix("EX-")) for each in serials])
+        found = await taken(dsn)
+        assert [shown(found, each)["group"].asset_type for each in ids] == [
+            "Larkmoor 4",
+            "Larkmoor 4",
+            "Larkmoor 7",
+            None,
+        ]
+
+    run(work())

@@ -13,9 +13,14 @@ where $1::uuid[] is null or d.connector = any ($1::uuid[]);
 
 -- name: census_heads
 -- What is known of connectors, all or these, and where they are; without those that have left.
-select h.connector, h.entries, h.state, h.asset, h.zone, c.part_number, c.family, c.registered_at
+select h.connector, h.entries, h.state, h.asset, h.zone, t.type as asset_type, c.part_number, c.family, c.registered_at
 from tinebook.head as h
 join tinebook.connector as c on c.connector = h.connector
+left join (
+    select distinct on (a.asset) a.asset, a.type
+    from tinebook.asset as a
+    order by a.asset, a.number desc
+) as t on t.asset = h.asset
 where not h.handed_over and ($1::uuid[] is null or h.connector = any ($1::uuid[]));
 
 -- name: census_acts

@@ -67,9 +67,14 @@ def _row(person: messages.PersonView) -> tuple[Markup, ...]:
         link(person.badge, addresses.person(person.badge)),
         text(person.name),
         text("none" if person.certificate is None else f"{person.certificate.number}, {person.certificate.kind}"),
-        layout.lines(*(text(authority(each)) for each in person.authorities if each.holds)) or text("nothing"),
+        _held(person),
         text(SECRET[person.secret]),
     )
+
+
+def _held(person: messages.PersonView) -> Markup:
+    held = [text(authority(each)) for each in person.authorities if each.holds]
+    return layout.lines(*held) if held else text("nothing")
 
 
 def authority(given: messages.AuthorityView) -> str:

@@ -58,14 +58,14 @@ def form(
         _meanings(meanings),
         _inspection(exception_allowed) if "inspected" in meanings else EMPTY,
         _choice("checkbox", "read", "yes", "I have read what stands above, and sign all of it", required=True),
-        _typed("badge", "Your badge", "username"),
-        _by_provider(provider),
         element(
             "fieldset",
             element("legend", text("Sign with your secret")),
+            _typed("badge", "Your badge", "username"),
             _secret(required=provider is None),
             element("button", text("Sign"), type="submit", class_="main"),
         ),
+        _by_provider(provider),
         action=action,
         method="post",
         class_="sign-in",
@@ -104,7 +104,7 @@ def _by_provider(provider: Provider | None) -> Markup:
     return element(
         "fieldset",
         element("legend", text(f"Sign by {provider.host}")),
-        layout.note(text("It asks anew who you are. Your badge need not be typed, and no secret.")),
+        layout.note(text("It asks anew who you are: type neither badge nor secret here.")),
         element("button", text(f"Sign by {provider.host}"), type="submit", formaction=BY_PROVIDER),
     )
 

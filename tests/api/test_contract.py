@@ -1,6 +1,7 @@
 """The published contract: the OpenAPI document, its examples, and who may do what."""
 
 import asyncio
+import base64
 import json
 import re
 from typing import Any
@@ -46,6 +47,7 @@ async def execute(client: httpx.AsyncClient, operation: Operation, places: dict[
     """Send an operation's example."""
     path = operation.path.format(**places)
     body = json.dumps(operation.example).replace("{connector}", places["connector"]) if operation.body else None
+    body = body and body.replace("{bundle}", places.get("bundle", ""))
     query = operation.example_query.replace("{other}", places["other"])
     return await client.request(operation.method, f"{path}?{query}", content=body)
 
@@ -66,7 +68,12 @@ def test_every_example_does_what_it_says(service: Started) -> None:
             waiting = entry("insertion", serial="EX-0002")
             await client.post("/v1/entries", json={"entries": [waiting]})
             places = {"badge": "badge 117", "mark": "T-20-03", "connector": "", "entry": waiting["id"]}
-            places |= {"standard": "MIL-STD-1560", "name": "17-35", "bench": "Bench 2", "rule": "same_person_inspection"}
+            places |= {
+                "standard": "MIL-STD-1560",
+                "name": "17-35",
+                "bench": "Bench 2",
+                "rule": "same_person_inspection",
+            }
             places["number"] = shop.ORDER
             places["other"] = (await client.post("/v1/connectors", json=registration("EX-0003"))).json()["id"]
             for operation in OPERATIONS:
@@ -78,6 +85,8 @@ def test_every_example_does_what_it_says(service: Started) -> None:
                     str(reply.status_code)
                 ]
                 assert reply.headers["content-type"].partition(";")[0] in schema["content"]
+                if operation.name == "get_bundle":
+                    places["bundle"] = base64.b64encode(reply.content).decode()
                 if operation.reply is None:
                     assert reply.content, operation.name
                     continue
@@ -93,6 +102,8 @@ def test_every_example_does_what_it_says(service: Started) -> None:
                     await approved(client)
                 if operation.name == "make_record":
                     places["record"] = str(reply.json()["number"])
+                if operation.name == "hand_over":
+                    places["transfer"] = reply.json()["id"]
                 if operation.name == "make_webhook":
                     places["webhook"] = reply.json()["webhook"]["id"]
                 if operation.name == "record_entries":

@@ -40,27 +40,32 @@ order by w.recorded_at desc, w.number desc
 limit $3::integer;
 
 -- name: worked_on
--- Which connectors have entries that state one of these work orders? Found by the index, then compared whole.
-select distinct wanted.number, e.connector
+-- Which connectors have entries that state one of these work orders? One order after the other by the index, then compared whole.
+select wanted.number, found.connector
 from unnest($1::text[]) as wanted (number)
-join tinebook.entry as e
-  on position('"work_order":"'::bytea in e.body) > 0
- and split_part(split_part(encode(e.body, 'escape'), '"work_order":"', 2), '"', 1)
-     = split_part(encode(convert_to(to_json(wanted.number)::text, 'UTF8'), 'escape'), '"', 2)
- and convert_from(e.body, 'UTF8')::jsonb #>> '{recorded,entry,work_order}' = wanted.number
+cross join lateral (
+    select distinct e.connector
+    from tinebook.entry as e
+    where position('"work_order":"'::bytea in e.body) > 0
+      and split_part(split_part(encode(e.body, 'escape'), '"work_order":"', 2), '"', 1)
+          = split_part(encode(convert_to(to_json(wanted.number)::text, 'UTF8'), 'escape'), '"', 2)
+      and convert_from(e.body, 'UTF8')::jsonb #>> '{recorded,entry,work_order}' = wanted.number
+) as found
 order by 1, 2;
 
 -- name: waiting_work
 -- How many entries that state one of these work orders wait for their connector?
-select wanted.number, count(*) as waiting
+select wanted.number, found.waiting
 from unnest($1::text[]) as wanted (number)
-join tinebook.parked as p
-  on p.joined is null
- and position('"work_order":"'::bytea in p.body) > 0
- and split_part(split_part(encode(p.body, 'escape'), '"work_order":"', 2), '"', 1)
-     = split_part(encode(convert_to(to_json(wanted.number)::text, 'UTF8'), 'escape'), '"', 2)
- and convert_from(p.body, 'UTF8')::jsonb #>> '{entry,work_order}' = wanted.number
-group by wanted.number;
+cross join lateral (
+    select count(*) as waiting
+    from tinebook.parked as p
+    where p.joined is null and position('"work_order":"'::bytea in p.body) > 0
+      and split_part(split_part(encode(p.body, 'escape'), '"work_order":"', 2), '"', 1)
+          = split_part(encode(convert_to(to_json(wanted.number)::text, 'UTF8'), 'escape'), '"', 2)
+      and convert_from(p.body, 'UTF8')::jsonb #>> '{entry,work_order}' = wanted.number
+) as found
+where found.waiting > 0;
 
 -- name: whole_ledgers
 -- Everything recorded of these connectors, in the order of their chains.

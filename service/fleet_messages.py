@@ -65,7 +65,7 @@ class CycleLimitReport(Reply, frozen=True, kw_only=True):
     notice: str = DECIDES
 
 
-By = Literal["asset", "zone", "position", "family", "part_number", "bench", "shop"]
+By = Literal["asset", "asset_type", "zone", "position", "family", "part_number", "bench", "shop"]
 """By what wear is counted together."""
 
 

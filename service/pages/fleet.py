@@ -30,6 +30,7 @@ from service.workflow.fleet import Filters
 _GROUPS = 12
 BY: dict[messages.By, str] = {
     "asset": "asset",
+    "asset_type": "type of asset",
     "zone": "zone",
     "position": "position",
     "family": "family",
@@ -341,6 +342,8 @@ def _counts(group: messages.WearGroup, *, within: bool) -> int:
 def _group(group: messages.WearGroup, asked: Asking) -> Markup:
     if group.name is None:
         return text("not known")
+    if asked.by == "asset_type":
+        return text(group.name)
     if asked.by == "asset":
         return link(group.name, addresses.asset(group.name))
     return link(group.name, asked.address(**{asked.by: group.name}))

@@ -312,6 +312,7 @@ async def each_cavity(
 
 _NARROWS: dict[str, tuple[str, ...]] = {
     "asset": ("asset",),
+    "asset_type": (),
     "zone": ("zone", "asset"),
     "position": ("position",),
     "family": ("family",),
@@ -334,6 +335,8 @@ async def wear(
     async with database.report(connection):
         if by == "shop":
             rows = await database.fetch(connection, "wear_of_shops", filters.shop, limit + 1, *start)
+        elif by == "asset_type":
+            rows = await database.fetch(connection, "wear_of_asset_types", limit + 1, *start)
         else:
             dimension, parent, names = await _groups(connection, by, filters)
             rows = await database.fetch(connection, "wear_groups", dimension, parent, names, limit + 1, *start)
@@ -355,7 +358,8 @@ def _check_narrowing(by: messages.By, filters: Filters) -> None:
     given = [name for name in Filters.__struct_fields__ if getattr(filters, name)]
     wrong = [name for name in given if name not in _NARROWS[by]]
     if wrong:
-        text = f"wear by {by} can be narrowed down by {' and '.join(_NARROWS[by])}, not by {' or '.join(wrong)}"
+        possible = " and ".join(_NARROWS[by]) or "nothing"
+        text = f"wear by {by} can be narrowed down by {possible}, not by {' or '.join(wrong)}"
         raise problems.raised(problems.Type.INVALID_REQUEST, text, *((f"?{name}", text) for name in wrong))
 
 

@@ -226,6 +226,25 @@ where (g.connectors <> 0 or g.discrepancies <> 0)
 order by g.over desc, g.spent desc, g.nearing desc, g.name
 limit $2::integer;
 
+-- name: wear_of_asset_types
+-- Wear counted together by what the assets are on which connectors are, the worst first; without a name those of no known type.
+select g.name, g.connectors, g.within, g.nearing, g.spent, g.over, g.unknown, g.discrepancies
+from (
+    select coalesce(a.type, '') collate "C" as name, sum(s.connectors)::bigint as connectors, sum(s.within)::bigint as within,
+           sum(s.nearing)::bigint as nearing, sum(s.spent)::bigint as spent, sum(s.over)::bigint as over,
+           sum(s.unknown)::bigint as unknown, sum(s.discrepancies)::bigint as discrepancies
+    from tinebook.wear_sum as s
+    left join (
+        select distinct on (n.asset) n.asset, n.type from tinebook.asset as n order by n.asset, n.number desc
+    ) as a on a.asset = s.name
+    where s.dimension = 'asset'
+    group by 1
+) as g
+where (g.connectors <> 0 or g.discrepancies <> 0)
+  and ($2::bigint is null or (-g.over, -g.spent, -g.nearing, g.name) > (-$2::bigint, -$3::bigint, -$4::bigint, $5::text))
+order by g.over desc, g.spent desc, g.nearing desc, g.name
+limit $1::integer;
+
 -- name: cycles_groups
 -- How many retainers have begun how many cycles, by family and rating.
 select s.family, s.rating, s.rating_verified, s.cycles_begun, sum(s.cavities)::bigint as cavities

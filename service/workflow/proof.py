@@ -14,7 +14,7 @@ from service.core.transfers import leaving
 from service.store import database, fleet, ledger
 from service.store.database import Connection
 from service.store.fleet import OpenRow, WornRow
-from service.workflow import finding, reckoning
+from service.workflow import finding, reckoning, signing
 
 _PAGE = 200
 _NOWHERE = UUID(int=0)
@@ -96,6 +96,8 @@ async def verify(
     async for waiting in _waiting(connection):
         if not waiting.intact or waiting.keys != waiting.kept:
             yield _misplaced(waiting)
+    async for signature, wrong in signing.altered(connection):
+        yield Break(None, f"signature {signature}", wrong)
     # Sums can be told right from wrong only where what they are sums of is right.
     for what in reckoning.told(await reckoning.missing(connection, house)) if sound else ():
         yield Break(None, what, "is not the sum of what the states give")

@@ -4,7 +4,7 @@ Who signs has been proven before (`proving`, or the identity provider). What is 
 nothing of work orders or records; it is asked in the transaction that signs.
 """
 
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from datetime import datetime
 from typing import Any
 from uuid import UUID, uuid4
@@ -94,6 +94,19 @@ async def one(connection: Connection, signature: UUID) -> Signature:
             if each.id == signature:
                 return each
     raise problems.raised(problems.Type.UNKNOWN_SIGNATURE, f"no signature has the id {signature}")
+
+
+async def altered(connection: Connection) -> AsyncIterator[tuple[UUID, str]]:
+    """The signatures that are not as they were made, by their hash, their seal, or what the feed was told of them."""
+    before, previous = ("", ""), b""
+    async with connection.transaction(isolation="repeatable_read", readonly=True):
+        async for row in connection.cursor(SQL["every_signature"]):
+            previous = previous if (row["subject"], row["reference"]) == before else b""
+            if not _view(row, previous).intact:
+                yield row["id"], "is not what was signed, or not in its place: its hash or its seal does not fit"
+            before, previous = (row["subject"], row["reference"]), row["seal"]
+        for row in await database.fetch(connection, "signatures_unlike_the_feed"):
+            yield row["id"], "is not as the feed was told of it when it was made"
 
 
 async def situation(connection: Connection, subject: str, reference: str, signer: Person | None = None) -> Situation:

@@ -111,6 +111,7 @@ def test_wrong_secrets_make_the_next_wait_longer(dsn: str) -> None:
                 found = await tried("wrong", 0)
                 assert found is not None
                 assert found.problem.type == problems.Type.SECRET_WRONG.uri
+            assert found is not None
             assert "5 s" in found.problem.detail
             found = await tried(OWN, 1)
             assert found is not None
@@ -157,6 +158,7 @@ def test_a_burst_gets_no_further_than_one_by_one(dsn: str) -> None:
             assert told.count(problems.Type.SECRET_WRONG) == 3
             assert told.count(problems.Type.TOO_MANY_ATTEMPTS) == 27
             kept = await opened.owner.fetchrow("select failures, blocked_until from tinebook.secret_attempt")
+            assert kept is not None
             assert (kept["failures"], kept["blocked_until"]) == (3, NOW + timedelta(seconds=5))
             again = Prover(CHEAP)
             tried = proving.prove(opened.service, again, WORKER, OWN, NOW)

@@ -9,9 +9,10 @@ import httpx
 import pytest
 
 from service import signing_messages as messages
+from service.core.entries import HouseRule
 from service.store import database
 from service.store.database import Connection
-from service.workflow import signing
+from service.workflow import proof, signing
 from service.workflow.access import Scope
 from tests.api.test_recording import entry, registration
 from tests.conftest import Started, make_token, run
@@ -128,7 +129,12 @@ def test_what_has_changed_is_not_signed(service: Started) -> None:
         async with service(**CHEAP_SETTINGS) as client:
             await person(client, "B-1", "performs")
             fact = await recorded(client)
-            for statement in ({"entries": [fact | {"cavity": "c"}]}, {"entries": []}, {"entries": [fact], "more": 1}):
+            other: tuple[dict[str, Any], ...] = (
+                {"entries": [fact | {"cavity": "c"}]},
+                {"entries": []},
+                {"entries": [fact], "more": 1},
+            )
+            for statement in other:
                 reply = await client.post("/v1/signatures", json=request(fact, "performed", "B-1", statement=statement))
                 assert reply.status_code == 409
                 assert kind(reply) == "statement-changed"
@@ -444,6 +450,39 @@ def test_replies_are_what_is_published(dsn: str) -> None:
             assert isinstance(made, messages.Signature)
             async with database.owner(dsn) as owner:
                 row = await owner.fetchrow("select badge, name, sha256 from tinebook.signature")
+            assert row is not None
             assert (made.badge, made.name, made.sha256) == (row["badge"], row["name"], row["sha256"].hex())
+
+    run(work())
+
+
+async def _breaks(opened: shop.Shop) -> list[str]:
+    house = HouseRule("warn", 0.8)
+    return [
+        str(each)
+        async for each in proof.verify(opened.owner, house, None, lambda *_: None)
+        if each.place.startswith("signature")
+    ]
+
+
+TAKEN_OUT = {
+    "the last": "delete from tinebook.signature where meaning = 'approved'",
+    "the first": "delete from tinebook.signature where meaning = 'performed'",
+    "altered": "update tinebook.signature set name = 'Somebody Else' where meaning = 'inspected'",
+    "sealed anew": "update tinebook.signature set seal = sha256('x') where meaning = 'approved'",
+}
+
+
+@pytest.mark.parametrize("how", TAKEN_OUT)
+def test_verify_finds_it(dsn: str, how: str) -> None:
+    """`tinebook verify` names signatures that were altered or taken out, be it the last one of a work order."""
+
+    async def work() -> None:
+        async with shop.opened(dsn) as opened:
+            for meaning, badge in (("performed", WORKER), ("inspected", INSPECTOR), ("approved", APPROVER)):
+                await opened.sign(meaning, badge)
+            assert await _breaks(opened) == []
+            await opened.owner.execute(f"alter table tinebook.signature disable trigger user; {TAKEN_OUT[how]}")
+            assert await _breaks(opened)
 
     run(work())

@@ -16,6 +16,7 @@ from uuid import UUID, uuid4
 import httpx
 import pytest
 
+from service.core.signing.authority import What
 from service.pages import sign_form
 from service.pages.door import Visitor
 from service.store import database
@@ -145,7 +146,7 @@ def test_the_rules_hold_here_too(dsn: str, provider: Issuer, tmp_path: Path) -> 
             done, _ = await away_and_back(client, await form(client, opened, entry))
             assert done.status_code == 403
             assert "the shop's list does not" in words(done)
-            await opened.person(WORKER, *list(shop.What))
+            await opened.person(WORKER, *What)
             await identified(opened, provider, WORKER)
             done, _ = await away_and_back(client, await form(client, opened, entry))
             assert done.status_code == 403

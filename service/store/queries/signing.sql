@@ -159,6 +159,24 @@ from tinebook.signature as s
 where s.subject = $1::text and s.reference = $2::text
 order by s.number;
 
+-- name: every_signature
+-- All signatures, those on one subject after one another, oldest first.
+select s.number, s.id, s.subject, s.reference, s.meaning, s.outcome, s.remark, s.badge, s.name, s.certificate_number,
+       s.certificate_kind, s.method, s.exception_reason, s.canonical, s.sha256, s.seal, s.signed_at
+from tinebook.signature as s
+order by s.subject, s.reference, s.number;
+
+-- name: signatures_unlike_the_feed
+-- Signatures that the feed does not know, or knows with another seal, and those that only the feed knows.
+select coalesce(s.id, f.id) as id
+from (
+    select a.id, a.body from tinebook.feed as a where a.topic = 'signature.made'
+    union all
+    select w.id, w.body from tinebook.feed_arrival as w where w.topic = 'signature.made'
+) as f
+full join tinebook.signature as s on s.id = f.id
+where f.id is null or s.id is null or convert_from(f.body, 'UTF8')::jsonb ->> 'seal' <> encode(s.seal, 'hex');
+
 -- name: signature_subject
 -- What is the signature of this id on?
 select s.subject, s.reference from tinebook.signature as s where s.id = $1::uuid;

@@ -5,6 +5,8 @@ import base64
 import binascii
 from uuid import UUID, uuid4
 
+import msgspec
+
 from service import problems
 from service import transfer_messages as messages
 from service.api import handlers, reading
@@ -22,6 +24,8 @@ async def log_card(services: Services, call: Call) -> Reply:
         card = await log_cards.shown(connection, _connector(call), services.house)
     data = await asyncio.to_thread(log_cards.document, card, asked.format)
     headers = hypertext.headers() if asked.format == "html" else {}
+    if asked.format == "json":
+        return Reply(200, msgspec.Raw(data))
     return Reply(200, data, log_cards.MEDIA_TYPES[asked.format], headers)
 
 

@@ -162,7 +162,7 @@ def _horizons(seen: _Seen, found: RunOut) -> tuple[messages.HorizonView, ...]:
 def _says(line: messages.OutlookLine, seen: _Seen, retired: bool, unknown: bool) -> str:
     """The outlook in one sentence, with how far to trust it."""
     if retired:
-        return "The connector is retired; the figures say what would be expected of it if it were used on."
+        return "The connector is retired or has left; the figures say what would be expected of it if it were used on."
     if line.due:
         return "It has run out: its limiting cavity can't take a contact again."
     if line.band == "not_known" or line.probability is None:

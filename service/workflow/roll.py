@@ -145,7 +145,8 @@ class Heads:
             if read is None or defined is None or len(names[defined[0]]) != len(read[1]):
                 self.unreadable += 1
                 continue
-            self._add(connector, row, defined, *read)
+            # One that has left is for others to foresee, like one that is retired.
+            self._add(connector, row, defined, read[0] or row["handed_over"], read[1])
 
     def _read(self, state: bytes) -> "tuple[bool, array[int]] | None":
         """Whether the connector is retired, and the number of each cavity's standing; None where the state can't be read."""

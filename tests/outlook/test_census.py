@@ -214,7 +214,11 @@ def test_states_that_stand_alike_are_read_alike() -> None:
         definitions.add([{"connector": connector, "body": body}])
         nothing = dict.fromkeys(("asset", "zone", "asset_type", "family", "part_number"))
         heads.add(
-            [nothing | {"connector": connector, "entries": 0, "registered_at": NOW, "state": states.encode(state)}]
+            [
+                nothing
+                | {"connector": connector, "entries": 0, "registered_at": NOW}
+                | {"state": states.encode(state), "handed_over": False}
+            ]
         )
     assert heads.unreadable == 0
     assert [each & 1 for each in heads.flags] == [state.whole.retired for state in [*states_, *states_]]

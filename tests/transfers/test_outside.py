@@ -256,7 +256,9 @@ def test_the_pages_are_for_everybody(service: Started, dsn: str, path: str) -> N
             connector = await registered(client)
             await client.post(f"/v1/connectors/{connector}/transfer", json={"to": "Buyer", "reason": "Sold"})
             async with visitor(dsn, Scope.PLANNER) as looking:
-                pages["html"] = (await looking.get(f"/connectors/{connector}{path}")).text
+                shown = await looking.get(f"/connectors/{connector}{path}")
+                assert shown.status_code == 200
+                pages["html"] = shown.text
                 style = re.search(r'href="(/pages/planner.css[^"]*)"', pages["html"])
                 if style is not None:
                     sheet = (await looking.get(style[1])).text

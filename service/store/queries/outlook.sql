@@ -12,8 +12,9 @@ join tinebook.head as h on h.connector = d.connector and h.definition = d.number
 where $1::uuid[] is null or d.connector = any ($1::uuid[]);
 
 -- name: census_heads
--- What is known of connectors, all or these, and where they are; without those that have left.
-select h.connector, h.entries, h.state, h.asset, h.zone, t.type as asset_type, c.part_number, c.family, c.registered_at
+-- What is known of connectors, all or these, and where they are.
+select h.connector, h.entries, h.state, h.asset, h.zone, t.type as asset_type, c.part_number, c.family, c.registered_at,
+       h.handed_over
 from tinebook.head as h
 join tinebook.connector as c on c.connector = h.connector
 left join (
@@ -21,7 +22,7 @@ left join (
     from tinebook.asset as a
     order by a.asset, a.number desc
 ) as t on t.asset = h.asset
-where not h.handed_over and ($1::uuid[] is null or h.connector = any ($1::uuid[]));
+where $1::uuid[] is null or h.connector = any ($1::uuid[]);
 
 -- name: census_acts
 -- Entries that used retainers up, of all connectors or these, without those that were recorded in error. Texts as numbers. In RFC

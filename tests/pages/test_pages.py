@@ -14,6 +14,8 @@ from tests.conftest import make_token, run
 from tests.pages.visiting import doors, fields, record, visitor, words, worn
 
 PATHS = (
+    "/work-orders",
+    "/records",
     "/fleet",
     "/discrepancies",
     "/outlook",

@@ -38,6 +38,7 @@ LISTS = (
         "/v1/house-values",
     ),
     *("/v1/work-orders/WO-Q", "/v1/assets", "/v1/parked", "/v1/signatures?subject=work_order&reference=WO-Q"),
+    *("/v1/connectors/{id}/log-card?format=html", "/v1/connectors/{id}/log-card?format=json", "/v1/transfers"),
     *("/v1/discrepancies?format=csv", "/v1/discrepancies?format=ndjson", "/v1/reports/signals?about=person&format=csv"),
 )
 

@@ -55,13 +55,20 @@ select p.asset, p.zone, p."position", p.part_number, p.recorded_by, p.recorded_a
        coalesce(h.connectors, '{}') as connectors, coalesce(h.serials, '{}') as serials,
        coalesce(h.part_numbers, '{}') as part_numbers
 from (
-    select distinct on (s.asset, s.zone, s."position")
-           s.asset, s.zone, s."position", s.part_number, s.present, s.recorded_by, s.recorded_at
+    -- Each place once, in the order of the index; which statement of it is the newest is looked up place by place.
+    select distinct on (s.asset, s.zone, s."position") s.asset, s.zone, s."position"
     from tinebook.place as s
     where ($1::text is null or (s.asset, s.zone, s."position") > ($1::text, $2::text, $3::text))
       and ($4::text is null or s.asset = $4::text)
       and ($5::text is null or s.zone = $5::text)
-    order by s.asset, s.zone, s."position", s.number desc
+    order by s.asset, s.zone, s."position"
+) as k
+cross join lateral (
+    select n.asset, n.zone, n."position", n.part_number, n.present, n.recorded_by, n.recorded_at
+    from tinebook.place as n
+    where n.asset = k.asset and n.zone = k.zone and n."position" = k."position"
+    order by n.number desc
+    limit 1
 ) as p
 left join lateral (
     select array_agg(e.connector order by c.serial, e.connector) as connectors,
@@ -72,7 +79,7 @@ left join lateral (
     where e.asset = p.asset and e."position" = p."position" and (p.zone = '' or e.zone = p.zone)
 ) as h on true
 where p.present
-order by p.asset, p.zone, p."position"
+order by k.asset, k.zone, k."position"
 limit $6::integer;
 
 -- name: tools_that_hold

@@ -14,12 +14,12 @@ from service.core import chain
 from service.core.entries import HouseRule
 from service.core.noting import Lists
 from service.demo import fleet as fleets
-from service.demo import yard
+from service.demo import orders, yard
 from service.demo.fleet import FULL, Connector, Fleet, Size
 from service.demo.story import Fact
 from service.store import database, ledger
 from service.store.database import Connection
-from service.workflow import recording, registering, usage
+from service.workflow import recording, registering, usage, work_orders
 from service.workflow.recording import MAX_BATCH, Scribe
 from service.workflow.reference import Reference
 
@@ -103,10 +103,12 @@ async def load(service_dsn: str, house: HouseRule, book: Catalog, fleet: Fleet, 
 
 
 async def _plan(connection: Connection, fleet: Fleet) -> None:
-    """The operator's tools with the days of their checks, what its aircraft flew, and when they come in."""
+    """The operator's tools with the days of their checks, its work orders, what its aircraft flew, and when they come in."""
     for mark, number in fleet.tools.items():
         await database.run(connection, "put_tool", mark, number, fleet.due[mark])
     at = datetime.combine(fleet.today, time(), UTC)
+    for number, order in orders.of(fleet):
+        await work_orders.put(connection, number, order, RECORDED_BY, at)
     for start in range(0, len(fleet.usage), MAX_BATCH):
         await usage.record_usage(connection, fleet.usage[start : start + MAX_BATCH], RECORDED_BY, at)
     for start in range(0, len(fleet.visits), MAX_BATCH):

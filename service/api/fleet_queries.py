@@ -6,25 +6,18 @@ from uuid import UUID
 from msgspec import Meta, Struct
 
 from service import fleet_messages
-from service.api.queries import Format, Limit
+from service.api.queries import Format, Limit, Shop
 from service.core.cycles import Wear
 from service.core.discrepancies import Code, Seriousness
 from service.core.entries import EARLIEST, LATEST, Instant, Text
 
 
-class CycleLimits(Struct, frozen=True, forbid_unknown_fields=True):
+class CycleLimits(Shop, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """Filters of the fleet's list; they combine, and `wear` may be given several times. `bench`: the one that recorded last."""
 
     of: Literal["connectors", "cavities"] = "connectors"
     as_of: Instant | None = None
     wear: tuple[Wear, ...] = ()
-    asset: Text | None = None
-    zone: Text | None = None
-    position: Text | None = None
-    family: Text | None = None
-    part_number: Text | None = None
-    bench: Text | None = None
-    shop: Text | None = None
     cursor: str | None = None
     limit: Limit = 100
     format: Format = "json"
@@ -35,17 +28,10 @@ class CycleLimits(Struct, frozen=True, forbid_unknown_fields=True):
             raise ValueError("`as_of` is out of range")
 
 
-class WearBy(Struct, frozen=True, forbid_unknown_fields=True):
+class WearBy(Shop, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """By what wear is counted together, and what it is narrowed down by."""
 
     by: fleet_messages.By
-    asset: Text | None = None
-    zone: Text | None = None
-    position: Text | None = None
-    family: Text | None = None
-    part_number: Text | None = None
-    bench: Text | None = None
-    shop: Text | None = None
     cursor: str | None = None
     limit: Limit = 100
     format: Format = "json"
@@ -57,19 +43,12 @@ class Cycles(Struct, frozen=True, forbid_unknown_fields=True):
     family: Text | None = None
 
 
-class Discrepancies(Struct, frozen=True, forbid_unknown_fields=True):
+class Discrepancies(Shop, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """Filters of the open list; they combine. `bench`: the one that recorded the entry."""
 
     code: Code | None = None
     seriousness: Seriousness | None = None
     connector: UUID | None = None
-    asset: Text | None = None
-    zone: Text | None = None
-    position: Text | None = None
-    family: Text | None = None
-    part_number: Text | None = None
-    bench: Text | None = None
-    shop: Text | None = None
     cursor: str | None = None
     limit: Annotated[int, Meta(ge=1, le=200)] = 50
     format: Format = "json"

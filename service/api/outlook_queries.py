@@ -4,7 +4,7 @@ from typing import Annotated
 
 from msgspec import Meta, Struct
 
-from service.api.queries import Format, Limit
+from service.api.queries import Format, Kind, Limit, Place
 from service.core.entries import Text
 from service.outlook_messages import Band
 from service.workflow import outlook_runs
@@ -21,54 +21,40 @@ class OfAsset(Struct, frozen=True, forbid_unknown_fields=True):
     limit: Limit = 100
 
 
-class Outlook(Struct, frozen=True, forbid_unknown_fields=True):
+class Outlook(Place, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """Which connectors, within how many days, of what certainty, from which probability on; filters combine."""
 
     horizon_days: Days = 365
     band: Band = "known"
     at_least: Annotated[float, Meta(ge=0.01, le=1)] = 0.01
-    asset: Text | None = None
-    zone: Text | None = None
-    position: Text | None = None
-    family: Text | None = None
-    part_number: Text | None = None
     cursor: str | None = None
     limit: Limit = 100
     format: Format = "json"
 
 
-class Demand(Struct, frozen=True, forbid_unknown_fields=True):
+class Demand(Kind, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """For how many months; of which family or part number."""
 
     months: Annotated[int, Meta(ge=1, le=outlook_runs.MONTHS)] = 6
-    family: Text | None = None
-    part_number: Text | None = None
     cursor: str | None = None
     limit: Limit = 100
     format: Format = "json"
 
 
-class Stock(Struct, frozen=True, forbid_unknown_fields=True):
+class Stock(Kind, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """The probability that nothing is missing, and over how many days; of which family or part number."""
 
     service_level: Share = 0.95
     horizon_days: Days = 90
-    family: Text | None = None
-    part_number: Text | None = None
     cursor: str | None = None
     limit: Limit = 100
     format: Format = "json"
 
 
-class Visits(Struct, frozen=True, forbid_unknown_fields=True):
+class Visits(Place, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """The probability of running out before the visit after the next that is accepted; filters combine."""
 
     risk: Share = 0.05
-    asset: Text | None = None
-    zone: Text | None = None
-    position: Text | None = None
-    family: Text | None = None
-    part_number: Text | None = None
     cursor: str | None = None
     limit: Annotated[int, Meta(ge=1, le=50)] = 10
     format: Format = "json"

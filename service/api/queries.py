@@ -20,15 +20,32 @@ class Nothing(Struct, frozen=True, forbid_unknown_fields=True):
     """No query."""
 
 
-class Connectors(Struct, frozen=True, forbid_unknown_fields=True):
-    """Find by a mark, or page through all by serial. Filters combine; `work_order` is one that some entry states."""
+class Kind(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """What connectors are, for filters that combine."""
 
-    mark: MarkText | None = None
-    part_number: Text | None = None
     family: Text | None = None
+    part_number: Text | None = None
+
+
+class Place(Kind, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """Where they are, too."""
+
     asset: Text | None = None
     zone: Text | None = None
     position: Text | None = None
+
+
+class Shop(Place, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """Which bench recorded at them last, and of which shop that is, too."""
+
+    bench: Text | None = None
+    shop: Text | None = None
+
+
+class Connectors(Place, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """Find by a mark, or page through all by serial. Filters combine; `work_order` is one that some entry states."""
+
+    mark: MarkText | None = None
     work_order: Text | None = None
     cursor: str | None = None
     limit: Limit = 100

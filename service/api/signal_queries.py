@@ -1,24 +1,17 @@
 """What stands behind the question mark of the signals."""
 
-from msgspec import Struct
-
-from service.api.queries import Format, Limit
-from service.core.entries import EARLIEST, LATEST, Instant, Text
+from service.api.queries import Format, Limit, Place
+from service.core.entries import EARLIEST, LATEST, Instant
 from service.signal_messages import About, Verdict
 
 
-class Signals(Struct, frozen=True, forbid_unknown_fields=True):
+class Signals(Place, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """A question, about a stretch of time (the last 24 months where `since` is not said) and a part of the fleet."""
 
     about: About
     since: Instant | None = None
     until: Instant | None = None
     verdict: Verdict | None = None
-    asset: Text | None = None
-    zone: Text | None = None
-    position: Text | None = None
-    family: Text | None = None
-    part_number: Text | None = None
     cursor: str | None = None
     limit: Limit = 100
     format: Format = "json"

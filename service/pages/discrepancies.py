@@ -12,7 +12,7 @@ from msgspec import Meta, Struct
 
 from service import fleet_messages as messages
 from service import problems
-from service.api import reading
+from service.api import queries, reading
 from service.api.services import Services
 from service.core import entries
 from service.core.discrepancies import Code, Seriousness
@@ -43,19 +43,12 @@ _TAKEN = (Kind.RESOLUTION, Kind.CORRECTION)
 """What a planner may state at a desk. A renewal is stated by whoever did it."""
 
 
-class Asking(Struct, frozen=True, forbid_unknown_fields=True):
+class Asking(queries.Shop, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """What is wanted. `recorded` is an entry that a form has just written."""
 
     code: Code | None = None
     seriousness: Seriousness | None = None
     connector: UUID | None = None
-    asset: Text | None = None
-    zone: Text | None = None
-    position: Text | None = None
-    family: Text | None = None
-    part_number: Text | None = None
-    bench: Text | None = None
-    shop: Text | None = None
     cursor: str | None = None
     recorded: UUID | None = None
     limit: Annotated[int, Meta(ge=1, le=200)] = 25

@@ -9,12 +9,12 @@ from msgspec import Meta, Struct
 
 from service import fleet_messages as messages
 from service import problems
-from service.api import reading
+from service.api import queries, reading
 from service.api.services import Services
 from service.core import reported
 from service.core.cycles import Wear
 from service.core.drawings import bars, signs
-from service.core.entries import CavityId, Text
+from service.core.entries import CavityId
 from service.core.markup import EMPTY, Markup, element, joined, text
 from service.pages import addresses, asking, files, layout, plotting, tables, wording
 from service.pages.asking import AS_OF, KIND, PLACE, SHOP
@@ -62,17 +62,10 @@ _CAVITIES = (
 )
 
 
-class Asking(Struct, frozen=True, forbid_unknown_fields=True):
+class Asking(queries.Shop, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """What is wanted. All of it stands in the address."""
 
     wear: tuple[Wear, ...] = ()
-    asset: Text | None = None
-    zone: Text | None = None
-    position: Text | None = None
-    family: Text | None = None
-    part_number: Text | None = None
-    bench: Text | None = None
-    shop: Text | None = None
     of: Literal["connectors", "cavities"] = "connectors"
     by: messages.By = "asset"
     as_of: Annotated[datetime, Meta(tz=True)] | None = None

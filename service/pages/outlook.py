@@ -2,12 +2,11 @@
 
 from typing import Annotated
 
-from msgspec import Meta, Struct
+from msgspec import Meta
 
 from service import outlook_messages as messages
-from service.api import reading
+from service.api import queries, reading
 from service.api.services import Services
-from service.core.entries import Text
 from service.core.markup import EMPTY, Markup, element, text
 from service.pages import addresses, asking, files, forecast, layout, tables, wording
 from service.pages.asking import KIND, PLACE, Field
@@ -44,17 +43,12 @@ _COLUMNS = (
 )
 
 
-class Asking(Struct, frozen=True, forbid_unknown_fields=True):
+class Asking(queries.Place, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """What is wanted."""
 
     horizon_days: Annotated[int, Meta(ge=1, le=3650)] = 90
     band: messages.Band = "known"
     at_least: Annotated[float, Meta(ge=0, le=1)] = 0.0
-    asset: Text | None = None
-    zone: Text | None = None
-    position: Text | None = None
-    family: Text | None = None
-    part_number: Text | None = None
     cursor: str | None = None
     limit: Annotated[int, Meta(ge=1, le=500)] = 50
 

@@ -2,13 +2,12 @@
 
 from typing import Annotated, get_args
 
-from msgspec import Meta, Struct
+from msgspec import Meta
 
 from service import problems
 from service import signal_messages as messages
-from service.api import reading
+from service.api import queries, reading
 from service.api.services import Services
-from service.core.entries import Text
 from service.core.markup import EMPTY, Markup, element, joined, text
 from service.pages import addresses, asking, files, layout, plotting, tables
 from service.pages.asking import KIND, PLACE, Field
@@ -44,16 +43,11 @@ _EFFECTS: dict[messages.Effect, str] = {
 }
 
 
-class Asking(Struct, frozen=True, forbid_unknown_fields=True):
+class Asking(queries.Place, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """What is asked."""
 
     about: messages.About = "tool"
     verdict: messages.Verdict | None = None
-    asset: Text | None = None
-    zone: Text | None = None
-    position: Text | None = None
-    family: Text | None = None
-    part_number: Text | None = None
     cursor: str | None = None
     limit: Annotated[int, Meta(ge=1, le=500)] = 50
 

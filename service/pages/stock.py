@@ -4,13 +4,12 @@ from collections.abc import Sequence
 from itertools import groupby
 from typing import Annotated
 
-from msgspec import Meta, Struct
+from msgspec import Meta
 
 from service import outlook_messages as messages
-from service.api import reading
+from service.api import queries, reading
 from service.api.services import Services
 from service.core.drawings import bars
-from service.core.entries import Text
 from service.core.markup import EMPTY, Markup, element, joined, text
 from service.pages import addresses, asking, files, forecast, layout, plotting, tables, wording
 from service.pages.asking import KIND, Field
@@ -40,13 +39,11 @@ _STOCK = (
 )
 
 
-class Asking(Struct, frozen=True, forbid_unknown_fields=True):
+class Asking(queries.Kind, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """What is wanted."""
 
     service_level: Annotated[float, Meta(gt=0, lt=1)] = 0.95
     horizon_days: Annotated[int, Meta(ge=1, le=3650)] = 90
-    family: Text | None = None
-    part_number: Text | None = None
     cursor: str | None = None
     limit: Annotated[int, Meta(ge=1, le=500)] = 50
 

@@ -204,6 +204,19 @@ CREATE FUNCTION tinebook.may_sign(badge text, what text, subject text, reference
             ))
 $$;
 
+CREATE FUNCTION tinebook.recorded_elsewhere(connector uuid, number integer) RETURNS boolean
+    LANGUAGE sql STABLE
+    AS $$
+    select exists (
+        select from tinebook.transfer as came
+        where came.connector = recorded_elsewhere.connector and came.direction = 'in'
+          and recorded_elsewhere.number <= came.entries
+          and recorded_elsewhere.number > coalesce((
+              select max(went.entries) from tinebook.transfer as went
+              where went.connector = came.connector and went.direction = 'out' and went.number < came.number), 0)
+    )
+$$;
+
 CREATE FUNCTION tinebook.refuse_all_but_pseudonym() RETURNS trigger
     LANGUAGE plpgsql
     AS $$
@@ -276,6 +289,7 @@ CREATE FUNCTION tinebook.signed_work(subject text, reference text) RETURNS TABLE
       and split_part(split_part(encode(e.body, 'escape'), '"work_order":"', 2), '"', 1)
           = split_part(encode(convert_to(to_json(signed_work.reference)::text, 'UTF8'), 'escape'), '"', 2)
       and tinebook.stated(e.body, 'work_order') = signed_work.reference
+      and not tinebook.recorded_elsewhere(e.connector, e.number)
       and e.kind not in ('acceptance', 'correction', 'finding', 'resolution')
     union all
     select e.connector, e.id, e.kind, tinebook.stated(e.body, 'performed_by'), least(e.performed_at, e.recorded_at),

@@ -19,10 +19,11 @@ from service.workflow import connectors, pseudonyms
 
 
 class Chains(Struct, frozen=True):
-    """A connector's definitions and entries as they were hashed."""
+    """A connector's definitions and entries as they were hashed; `elsewhere`: numbers of entries that other owners recorded."""
 
     definitions: tuple[Link, ...]
     entries: tuple[Link, ...]
+    elsewhere: frozenset[int]
 
 
 async def chains(connection: Connection, connector: UUID) -> Chains:
@@ -34,6 +35,7 @@ async def chains(connection: Connection, connector: UUID) -> Chains:
     return Chains(
         tuple(Link(row["body"], row["hash"]) for row in definitions),
         tuple(Link(row["body"], row["hash"]) for row in entries),
+        frozenset(row["number"] for row in entries if row["elsewhere"]),
     )
 
 

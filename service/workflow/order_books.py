@@ -52,7 +52,7 @@ async def read(connection: Connection, means: Means, numbers: Sequence[str]) -> 
     meant = await _meant(connection, known.values())
     on = await _worked_on(connection, numbers)
     for number, each in known.items():
-        on[number] |= {found for step in each.order.steps if (found := meant.get(step.connector or "")) is not None}
+        on[number] |= {there for step in each.order.steps if (there := meant.get(step.connector or "")) is not None}
     ledgers = await _ledgers(connection, means.definitions, {each for found in on.values() for each in found})
     waiting = {row["number"]: row["waiting"] for row in await database.fetch(connection, "waiting_work", list(numbers))}
     found = {}
@@ -122,6 +122,9 @@ async def _ledgers(connection: Connection, definitions: Definitions, wanted: set
     lines: dict[UUID, list[Line]] = {each: [] for each in heads}
     for row in await database.fetch(connection, "whole_ledgers", sorted(heads)):
         recorded = chain.decode_body(row["body"]).recorded
+        if row["elsewhere"]:
+            # A work order of another owner's is none of ours, though it may have the number of one of ours.
+            recorded = msgspec.structs.replace(recorded, entry=msgspec.structs.replace(recorded.entry, work_order=None))
         lines[row["connector"]].append(Line(row["connector"], row["number"], recorded, row["hash"]))
     return {each: Ledger(head.definition, head.state, tuple(lines[each])) for each, head in heads.items()}
 

@@ -83,7 +83,8 @@ async def _before(connection: Connection, order: Order) -> messages.TransferView
 
 async def _files(connection: Connection, held: Chains, house: HouseRule, order: Order) -> dict[str, bytes]:
     card = log_cards.card(held, house)
-    orders = sorted({each.entry.work_order for each in card.entries if each.entry.work_order})
+    ours = [each.entry for each in card.entries if each.number not in held.elsewhere]
+    orders = sorted({each.work_order for each in ours if each.work_order})
     records, signatures = await _records(connection, orders)
     earlier = await database.fetch_one(connection, "last_received", order.connector)
     read_me = bundle.read_me(order.at, f"{card.serial} {card.part_number or ''}".strip(), order.asked.to)

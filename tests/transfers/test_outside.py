@@ -2,12 +2,13 @@
 
 import asyncio
 import base64
+import hashlib
 import html
 import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import httpx
 import pytest
@@ -15,7 +16,7 @@ from axe_playwright_python.sync_playwright import Axe
 from click.testing import CliRunner, Result
 from playwright.sync_api import sync_playwright
 
-from service import cli
+from service import app, cli, settings
 from service.core.transfers import bundle
 from service.store import database
 from service.workflow.access import Scope
@@ -24,6 +25,7 @@ from tests.api.test_recording import entry, post, registration
 from tests.browser.modules import CHROMIUM, needs_chromium
 from tests.conftest import Started, make_token, run
 from tests.pages.visiting import visitor
+from tests.records import shop as orders
 
 PLAN = {"steps": [{"action": "insert", "cavity": "C"}]}
 
@@ -294,3 +296,76 @@ def test_rights(service: Started, dsn: str) -> None:
                 assert (await client.post("/v1/transfer-keys", json=statement, headers=headers)).status_code == trusting
 
     run(work())
+
+
+def test_records_and_signatures_go_with_it(service: Started) -> None:
+    """The bundle holds the records of its work orders as they were hashed, and every signature on them, intact."""
+
+    async def work() -> None:
+        async with orders.opened(service) as shop:
+            await shop.do("removal", "insertion")
+            await shop.close()
+            record = await shop.record()
+            connector = (await shop.client.get("/v1/connectors?mark=EX-1")).json()["connectors"][0]["id"]
+            made = await shop.client.post(
+                f"/v1/connectors/{connector}/transfer", json={"to": "Buyer", "reason": "Sold"}
+            )
+            data = (await shop.client.get(f"/v1/transfers/{made.json()['id']}/bundle")).content
+            held = bundle.read(data)
+            (told,) = json.loads(held.files[bundle.RECORDS])["records"]
+            assert (told["number"], told["sha256"]) == (record["number"], record["sha256"])
+            assert hashlib.sha256(told["canonical"].encode()).hexdigest() == told["sha256"]
+            signed = json.loads(held.files[bundle.SIGNATURES])["signatures"]
+            assert [(each["meaning"], each["badge"], each["intact"]) for each in signed] == [
+                ("inspected", orders.INSPECTOR, True),
+                ("approved", orders.APPROVER, True),
+            ]
+            assert all(hashlib.sha256(each["statement"].encode()).hexdigest() == each["sha256"] for each in signed)
+            assert orders.SECRET.encode() not in data
+
+    run(work())
+
+
+def test_another_owners_work_order_is_none_of_ours(service: Started, dsn: str, other: str, tmp_path: Path) -> None:
+    """A work order here that happens to have the number of one over there has none of its entries, people or records."""
+
+    async def begun() -> None:
+        async with orders.opened(service) as shop:
+            await shop.do("removal", "insertion")
+            await shop.close()
+            await shop.record()
+
+    run(begun())
+    here, there, file = Shell(dsn, tmp_path), Shell(other, tmp_path), str(tmp_path / "one.zip")
+    key = here.does("transfer", "keys", "own").splitlines()[1]
+    here.does("transfer", "out", "EX-1", "--to", "Buyer", "--reason", "Sold", "--by", "x", "--output", file)
+    there.does("transfer", "keys", "trust", "Seller", key, "--reason", "By telephone", "--by", "B. Example")
+    there.does("transfer", "in", file, "--by", "B. Example")
+
+    async def at_the_buyers() -> None:
+        token = await make_token(other, Scope.ADMIN)
+        built = app.build_app(settings.Settings(dsn=other, **orders.CHEAP))
+        async with built.lifespan():
+            transport = httpx.ASGITransport(app=cast("Any", built))
+            headers = {"Authorization": f"Bearer {token}"}
+            async with httpx.AsyncClient(transport=transport, base_url="http://tinebook", headers=headers) as client:
+                shop = orders.Shop(client)
+                await shop.hire()
+                await shop.plan()
+                assert await shop.state() == "planned"
+                reply = await shop.try_sign("approved", orders.APPROVER)
+                assert not reply.is_success
+                await shop.do("removal", "insertion", minute=60 * 24)
+                assert await shop.state() == "worked"
+                await shop.close()
+                assert (await shop.record())["number"] == 1
+                connector = (await client.get("/v1/connectors?mark=EX-1")).json()["connectors"][0]["id"]
+                told = {"to": "Third", "reason": "Sold on"}
+                made = await client.post(f"/v1/connectors/{connector}/transfer", json=told)
+                data = (await client.get(f"/v1/transfers/{made.json()['id']}/bundle")).content
+                held = bundle.read(data)
+                assert [each["number"] for each in json.loads(held.files[bundle.RECORDS])["records"]] == [1]
+                assert len(json.loads(held.files[bundle.SIGNATURES])["signatures"]) == 2
+                assert bundle.read(held.files[bundle.EARLIER]).manifest.recipient.name == "Buyer"
+
+    run(at_the_buyers())

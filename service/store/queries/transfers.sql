@@ -122,8 +122,8 @@ where d.connector = $1::uuid
 order by d.number;
 
 -- name: entry_chain
--- A connector's entries with their hashes, in order.
-select e.number, e.body, e.hash
+-- A connector's entries with their hashes, in order, and which of them other owners recorded.
+select e.number, e.body, e.hash, tinebook.recorded_elsewhere(e.connector, e.number) as elsewhere
 from tinebook.entry as e
 where e.connector = $1::uuid
 order by e.number;

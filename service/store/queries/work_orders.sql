@@ -50,6 +50,7 @@ cross join lateral (
       and split_part(split_part(encode(e.body, 'escape'), '"work_order":"', 2), '"', 1)
           = split_part(encode(convert_to(to_json(wanted.number)::text, 'UTF8'), 'escape'), '"', 2)
       and convert_from(e.body, 'UTF8')::jsonb #>> '{recorded,entry,work_order}' = wanted.number
+      and not tinebook.recorded_elsewhere(e.connector, e.number)
 ) as found
 order by 1, 2;
 
@@ -69,7 +70,7 @@ where found.waiting > 0;
 
 -- name: whole_ledgers
 -- Everything recorded of these connectors, in the order of their chains.
-select e.connector, e.number, e.hash, e.body
+select e.connector, e.number, e.hash, e.body, tinebook.recorded_elsewhere(e.connector, e.number) as elsewhere
 from tinebook.entry as e
 where e.connector = any($1::uuid[])
 order by e.connector, e.number;

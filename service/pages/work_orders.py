@@ -97,14 +97,15 @@ async def page(request: Asked, visitor: Visitor) -> Sheet | Redirect:
 
 def _find() -> Markup:
     """Entries may name a number that nobody put on the books: it has a page too."""
-    typed = element("input", name="number", required=True, maxlength=200, autocomplete="off")
+    typed = element("input", name="number", id="number", required=True, maxlength=200, autocomplete="off")
     return element(
         "form",
-        element("label", text("Number, also one that only entries name"), typed),
+        element("label", text("Number, also one that only entries name"), for_="number"),
+        typed,
         element("button", text("Open"), type="submit"),
         action=addresses.WORK_ORDERS,
         method="get",
-        class_="filters",
+        class_="find",
     )
 
 

@@ -97,10 +97,12 @@ async def page(request: Asked, visitor: Visitor) -> Sheet | Redirect:
 
 def _find() -> Markup:
     """Entries may name a number that nobody put on the books: it has a page too."""
-    typed = element("input", name="number", id="number", required=True, maxlength=200, autocomplete="off")
+    words = "Number of any work order"
+    typed = element(
+        "input", name="number", required=True, maxlength=200, autocomplete="off", aria_label=words, placeholder=words
+    )
     return element(
         "form",
-        element("label", text("Number, also one that only entries name"), for_="number"),
         typed,
         element("button", text("Open"), type="submit"),
         action=addresses.WORK_ORDERS,

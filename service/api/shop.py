@@ -9,8 +9,9 @@ from service.api import handlers, queries, reading
 from service.api.handlers import Call, Reply
 from service.api.services import Services
 from service.core.entries import Text
+from service.inbound_messages import ToolRow
 from service.messages import Written
-from service.workflow import arrangements, shop
+from service.workflow import arrangements, inbound, shop
 
 
 class Cursor(Struct, frozen=True, array_like=True):
@@ -40,7 +41,8 @@ async def put_tool(services: Services, call: Call) -> Reply:
     """Add a tool to the shop's list, or change what it is and until when its check holds."""
     mark = handlers.key(call.path["mark"])
     async with services.pool.acquire() as connection:
-        await shop.put_tool(connection, mark, call.body)
+        row = ToolRow(mark=mark, part_number=call.body.part_number, due_on=call.body.due_on)
+        await inbound.record_tools(connection, [row], call.bearer, services.clock())
     services.reference.forget()
     return Reply(200, Written(key=mark))
 

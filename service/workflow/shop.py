@@ -13,7 +13,6 @@ from service.catalog import Catalog
 from service.core import house
 from service.core.entries import CavityDefinition
 from service.core.house import Book, Figure, HouseValue, What
-from service.messages import ToolPut
 from service.store import database
 from service.store.database import Connection
 from service.workflow import identifying
@@ -83,11 +82,6 @@ async def tools(
         for row in rows[:limit]
     )
     return found, following
-
-
-async def put_tool(connection: Connection, mark: str, asked: ToolPut) -> None:
-    """Keep a tool on the shop's list under its mark, as it is said to be now."""
-    await database.run(connection, "put_tool", mark, asked.part_number, asked.due_on)
 
 
 async def record(

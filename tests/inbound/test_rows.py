@@ -57,6 +57,20 @@ def test_a_row_counts_once(service: Started, what: str, row: Any, other: Any, ke
     run(work())
 
 
+def test_one_tool_alone_is_told_of_as_well(service: Started) -> None:
+    """The operation for one tool keeps it as a row would, and the feed hears of it once."""
+
+    async def work() -> None:
+        async with service() as client:
+            told = {"part_number": "M81969/14-02", "due_on": "2027-03-31"}
+            for _ in range(2):
+                assert (await client.put("/v1/tools/T-20-03", json=told)).status_code == 200
+            assert await put(client, "tools", TOOL) == ["unchanged"]
+            assert await events(client, "shop.tool") == [TOOL | {"recorded_by": "test"}]
+
+    run(work())
+
+
 BAD = [
     # what, row -> pointer, key
     ("assets", {"type": "Regional 70"}, "#/rows/1", None),

@@ -13,7 +13,7 @@ from service.records import lettering
 from service.records.blocks import Block, Column, Heading, Note, Pairs, Paper, Sign, Symbol, Table
 
 _FONT = "document"
-_PAGES = "\ue000"
+_PAGES = "\ue000" * 5
 """Stands for the number of pages until it is known. No text can hold it: it is no printable character."""
 _A4_MM = (210.0, 297.0)
 _MARGIN_MM, _FOOT_MM = 14.0, 17.0
@@ -22,6 +22,7 @@ _LEADING = 1.32
 _PAD_MM = 0.8
 _INK, _DIM, _LINE, _WASH = 20, 85, 165, 236
 _NAME_SHARE = 0.36
+_PAGE_NUMBER_MM = 18.0
 _BEHIND_FIGURES_MM = 1.6
 _QUIET_MODULES = 4
 """Light modules round a QR code (ISO/IEC 18004, from memory); `qr` makes codes and reads them back."""
@@ -131,8 +132,9 @@ class _Pages(Archival):
         named = lettering.lines(self._paper.number, 60, 6.5)[0]
         self.cell(0, 3.2, f"{named} · SHA-256 of the content {self._paper.sha256}", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
         self.cell(0, 3.2, DECIDES)
-        self.set_x(self.l_margin)
-        self.cell(0, 3.2, f"Page {self.page_no()} of {_PAGES}", align="R")
+        # From the left, since how wide the number of pages is shows only at the end.
+        self.set_x(self.w - _MARGIN_MM - _PAGE_NUMBER_MM)
+        self.cell(_PAGE_NUMBER_MM, 3.2, f"Page {self.page_no()} of {_PAGES}")
         self.set_text_color(_INK)
 
 

@@ -210,6 +210,19 @@ def test_another_validator_finds_nothing_beyond_what_part_2_allows(which: str, t
     assert codes <= OF_PART_1_ONLY, run.stdout
 
 
+def test_a_long_document_knows_its_pages() -> None:
+    """A hundred pages and more: numbered through, without a word of warning from whatever draws them."""
+    table = Table((Column("a", 1),), tuple((str(number),) for number in range(5_000)), "none")
+    paper = Paper(title="T", number="N", sha256="ab", dated=START, blocks=(table,))
+    count = len(re.findall(rb"/Type /Page\b(?!s)", archival.pdf(paper)))
+    assert count > 100
+    pdfium = pytest.importorskip("pypdfium2", reason="reads PDF")
+    document = pdfium.PdfDocument(archival.pdf(paper))
+    for page in (0, 8, 9, 99, count - 1):
+        assert f"Page {page + 1} of {count}" in document[page].get_textpage().get_text_bounded()
+    document.close()
+
+
 def test_a_pdf_says_what_it_is() -> None:
     """Part 2, level U, its title, the moment of the newest fact and no other; its fonts are within."""
     data = archival.pdf(everything())

@@ -278,7 +278,11 @@ def _discrepancies(card: Card) -> tuple[Block, ...]:
     )
     rows = tuple(_discrepancy(each) for each in card.discrepancies)
     opened = sum(each.outcome == "open" for each in card.discrepancies)
-    note = (Note(f"{opened} of these are OPEN: nobody has resolved them.", strong=True),) if opened else ()
+    note = (
+        (Note(f"OPEN: {opened}. Nobody has resolved {'it' if opened == 1 else 'them'}.", strong=True),)
+        if opened
+        else ()
+    )
     return Heading("Corrections and discrepancies"), *note, Table(columns, rows, "None was ever noticed.")
 
 

@@ -116,7 +116,9 @@ async def connector(
         full_events=int(some.full_events[0]),
         days_seen=float(seen.taken.days_seen[0]),
         units_a_day=float(some.pace[0]),
-        says=_says(line, seen, head.state.whole.retired, any(each.wear is Wear.UNKNOWN for each in shown)),
+        says=_says(
+            line, seen, head.state.whole.retired or head.handed_over, any(each.wear is Wear.UNKNOWN for each in shown)
+        ),
     )
 
 

@@ -220,3 +220,42 @@ def test_one_mark_may_be_two_connectors(module_page: Any) -> None:
     other = {**OPENED, "type": "shown", "subject": {**OPENED["subject"], "connector": "Y"}, "view": None}
     came = module_page.evaluate(TALK, [*ASKED[:2], [other, 2]])["state"]
     assert (came["subject"]["connector"], came["view"]) == ("X", OPENED["view"])
+
+
+def under_one_mark(*more: dict[str, Any]) -> list[Any]:
+    """A mark that two connectors bear is scanned, and what is heard then."""
+    search = {"type": "typed", "field": "mark", "text": "EX-1", "reading": {"text": "EX-1"}}
+    found = {"type": "found", "mark": "EX-1", "connectors": [{"id": "X"}, {"id": "Y"}]}
+    return [ASKED[0], *([each, place] for place, each in enumerate((search, found, *more), 1))]
+
+
+BOTH = [{**OPENED, "late": True, "subject": {**OPENED["subject"], "connector": each}} for each in ("X", "Y")]
+
+
+def test_of_two_under_one_mark_the_one_chosen_last_is_at_hand(module_page: Any) -> None:
+    """Chosen by mistake and slow to come, the first one never takes the place of the second, in whichever order they come."""
+    chosen = [{"type": "choose", "connector": each} for each in ("X", "Y")]
+    for came in (BOTH, BOTH[::-1]):
+        state = module_page.evaluate(TALK, under_one_mark(*chosen, *came))["state"]
+        assert state["subject"]["connector"] == "Y"
+
+
+def test_a_mark_of_several_never_says_that_this_is_the_one(module_page: Any) -> None:
+    """To scan the mark again proves nothing where another connector bears it, too; a reload does not forget that."""
+    heard = [each for each, _ in ASKED[2:]]
+    again = {"type": "typed", "field": "mark", "text": "EX-1", "reading": {"text": "EX-1"}}
+    script = under_one_mark({"type": "choose", "connector": "X"}, BOTH[0], *heard, again)
+    came = module_page.evaluate(TALK, script)
+    assert came["state"]["pending"] == [0]
+    assert came["state"]["said"]["urgent"] is True
+    assert "Several connectors carry this mark" in came["state"]["said"]["text"]
+    assert came["again"]["resume"]["shared"] is True
+    only = module_page.evaluate(TALK, [*ASKED, [again, 5]])["state"]
+    assert only["said"] == {"text": "Yes, this is the connector at hand.", "urgent": False}
+
+
+def test_a_question_while_another_connector_is_looked_up_says_which_one_it_is_about(module_page: Any) -> None:
+    """Scanned and not there yet: the answer is about the one at hand, and says so before somebody takes it for the other."""
+    search: list[Any] = [{"type": "typed", "field": "mark", "text": "EX-0", "reading": {"text": "EX-0"}}, 2]
+    came = module_page.evaluate(TALK, [*ASKED[:2], search, *ASKED[2:]])["state"]
+    assert came["said"] == {"text": "This is about EX-1: EX-0 was scanned, and is not at hand yet.", "urgent": True}

@@ -16,6 +16,7 @@ export const IDLE_MIN = 15;
 /** A person is told this long before. */
 export const NOTICE_S = 60;
 export const UNSETTLED = "First say what became of this: done, or not done.";
+const SHARED = "Several connectors carry this mark, so it does not say whether this is the one at hand: compare part numbers.";
 const AT_WORK = ["asking", "answered", "working"];
 
 /** A new talk, with what was remembered. @param {any} [memory] @returns {any} */
@@ -43,7 +44,8 @@ function unsettled(state) {
   if (!state.subject || (!state.pending.length && !state.to_test.length)) return others;
   const { connector, mark } = state.subject;
   const steps = state.pending.map((/** @type {number} */ each) => state.steps[each]);
-  return { ...others, [badge]: { connector, mark, steps, tool: state.tool, contact: state.contact, to_test: state.to_test } };
+  const { tool, contact, to_test, shared } = state;
+  return { ...others, [badge]: { connector, mark, shared, steps, tool, contact, to_test } };
 }
 
 /** Go on with what this person left unsettled. @param {any} state @returns {[any, Effect[]]} */
@@ -52,7 +54,8 @@ function resumed(state) {
   if (!left) return [state, []];
   const said = { text: "You left this unsettled here. Say what became of it.", urgent: true };
   const effect = left.connector ? { type: "open", connector: left.connector, mark: left.mark } : { type: "find", reading: { text: left.mark } };
-  return [{ ...state, resume: left, seeking: left.mark, said }, [effect]];
+  const opening = left.connector ? { connector: left.connector, shared: left.shared ?? false } : null;
+  return [{ ...state, resume: left, seeking: left.mark, opening, said }, [effect]];
 }
 
 /** The connector of what was left is at hand again. @param {any} state @returns {[any, Effect[]]} */
@@ -63,10 +66,11 @@ function takenUp(state) {
   return [{ ...back, phase: "seating" }, []];
 }
 
-/** What belongs to one connector at hand. */
+/** What belongs to one connector at hand. `seeking`: the mark that was scanned last, until its connector is at hand; `opening`:
+ * which of its connectors that will be, once it is known. `shared`: others carry the mark of the one at hand, too. */
 function blank() {
   return {
-    mark: "", seeking: null, choices: [], missing: null, subject: null, view: null, action: null, chosen: [], tool: null, contact: null,
+    mark: "", seeking: null, opening: null, shared: false, choices: [], missing: null, subject: null, view: null, action: null, chosen: [], tool: null, contact: null,
     tool_looked_at: false, steps: [], advice: null, pending: [], reasoned: null, to_test: [], recent: [],
   };
 }
@@ -200,10 +204,10 @@ function find(state, reading) {
   if (!signedOn(state)) return say(state, "Scan or type your badge first.");
   if (state.resume) return resumed(state);
   if (state.pending.length) {
-    if (state.mark === reading.text) return say(state, "Yes, this is the connector at hand.", false);
+    if (state.mark === reading.text) return state.shared ? say(state, SHARED) : say(state, "Yes, this is the connector at hand.", false);
     return say(state, UNSETTLED);
   }
-  return [{ ...state, panel: null, seeking: reading.text, said: untested(state) }, [{ type: "find", reading }]];
+  return [{ ...state, panel: null, seeking: reading.text, opening: null, said: untested(state) }, [{ type: "find", reading }]];
 }
 
 /** @param {any} state */
@@ -219,13 +223,18 @@ const sought = (state, mark) => signedOn(state) && !state.pending.length && stat
 /** @param {any} state @param {Heard} heard @returns {[any, Effect[]]} */
 function found(state, { mark, connectors }) {
   if (!sought(state, mark)) return [state, []];
-  if (connectors.length === 1) return [{ ...state, mark }, [{ type: "open", connector: connectors[0].id, mark }]];
+  if (connectors.length === 1) return open(state, mark, connectors[0].id, false);
   return [{ ...state, ...blank(), mark, choices: connectors, phase: "choose" }, [{ type: "signal", signal: "attention" }]];
 }
 
 /** @param {any} state @param {Heard} heard @returns {[any, Effect[]]} */
 function choose(state, { connector }) {
-  return [{ ...state, seeking: state.mark }, [{ type: "open", connector, mark: state.mark }]];
+  return open({ ...state, seeking: state.mark }, state.mark, connector, true);
+}
+
+/** @param {any} state @param {string} mark @param {string} connector @param {boolean} shared @returns {[any, Effect[]]} */
+function open(state, mark, connector, shared) {
+  return [{ ...state, mark, opening: { connector, shared } }, [{ type: "open", connector, mark }]];
 }
 
 /** Not known here: work can be recorded all the same, under its mark. @param {any} state @param {Heard} heard @returns {[any, Effect[]]} */
@@ -238,9 +247,11 @@ function missing(state, { mark, why }) {
 
 /** @param {any} state @param {Heard} heard @returns {[any, Effect[]]} */
 function opened(state, { subject, view }) {
-  if (!sought(state, subject.mark)) return [state, []];
+  // Of several with one mark, the one that was chosen last.
+  const { connector, shared } = state.opening ?? { connector: subject.connector, shared: false };
+  if (!sought(state, subject.mark) || connector !== subject.connector) return [state, []];
   const signal = subject.remarks.length ? "attention" : "read";
-  const at = { ...state, ...blank(), mark: subject.mark, subject, view, said: state.said, phase: "connector" };
+  const at = { ...state, ...blank(), mark: subject.mark, shared, subject, view, said: state.said, phase: "connector" };
   return at.resume ? takenUp(at) : [at, [{ type: "signal", signal }]];
 }
 
@@ -290,7 +301,10 @@ function ask(state) {
   if (!state.action) return say(state, "Say what you will do: insert, remove or replace.");
   if (!state.chosen.length) return say(state, "Choose the cavities: tap them, type them, or scan their marks.");
   const steps = state.chosen.map((/** @type {string} */ cavity) => ({ action: state.action, cavity }));
-  return asking(state, steps, steps.map((/** @type {unknown} */ _, /** @type {number} */ at) => at));
+  const [asked, effects] = asking(state, steps, steps.map((/** @type {unknown} */ _, /** @type {number} */ at) => at));
+  if (state.seeking === null || state.seeking === state.subject.mark) return [asked, effects];
+  const [told, signals] = say({ ...asked, seeking: null, opening: null }, `This is about ${state.subject.name}: ${state.seeking} was scanned, and is not at hand yet.`);
+  return [told, [...effects, ...signals]];
 }
 
 /** @param {any} state @param {any[]} steps @param {number[]} pending @returns {[any, Effect[]]} */

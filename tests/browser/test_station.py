@@ -219,3 +219,21 @@ def test_what_was_parked_before_its_connector_was_registered_is_sent_once_that_i
     kept = tab.evaluate("async () => (await bench.box.ofStatus('sent')).map((each) => each.entry.connector)")
     assert (tab.evaluate("() => bench.box.counts()")["parked"], kept) == (0, ["EX-SOON"])
     assert tab.evaluate("(id) => bench.box.snapshot(id).then((each) => each.snapshot.entries)", connector) == 1
+
+
+def test_what_goes_under_a_mark_that_only_the_service_reads_is_never_a_go_here(
+    tab: Page, line: Line, site: Site
+) -> None:
+    """Recorded without the service under a Digital Link, it may be about the connector that is then opened by its serial."""
+    serial = "4000001EX60"
+    link = f"https://id.example.org/8004/{serial}"
+    connector = site.register(serial, rating=1)
+    advise(tab, connector, serial, INSERT)
+    cut(line, "refuse")
+    assert find(tab, link)["type"] == "missing"
+    record(tab, entry(60, link), entry(61, link, "removal"))
+    answered = alone(tab, line, connector, "1", "2")
+    assert answered == [("warn", ["nearing", "entries_waiting"]), ("warn", ["nearing"])]
+    # With the service it is sent first, and then counts there.
+    advice = advise(tab, connector, serial, INSERT)
+    assert (advice["basis"], advice["plan"]["answer"]) == ("service", "no_go")

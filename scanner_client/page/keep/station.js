@@ -171,10 +171,20 @@ async function adviseHere(bench, about, steps, trouble) {
 /** @param {Bench} bench @param {Subject} about @param {any[]} steps @param {Cached} cached @param {boolean} reached */
 async function advised(bench, about, steps, cached, reached) {
   // In this order: what another tab settles meanwhile is then in one of them at least.
-  const parked = await parkedOf(bench, cached, [about.mark]);
+  const parked = [...(await parkedOf(bench, cached, [about.mark])), ...(await unread(bench, about, cached))];
   const waiting = await since(bench, about, cached);
   return offline.advise(cached, waiting, steps, now(bench), { reached, tools: await tools(bench), parked });
 }
+
+/** What of this bench the cached state may not hold, under marks that only the service can read: it may be about any connector. @param {Bench} bench @param {Subject} about @param {Cached} cached */
+async function unread(bench, about, { acknowledged }) {
+  const names = new Set(await references(bench, about, acknowledged));
+  const strange = (await bench.box.referred(acknowledged)).filter((each) => !names.has(each) && unreadable(each));
+  return bench.box.since(strange, acknowledged);
+}
+
+/** @param {string} name what an entry calls its connector */
+const unreadable = (name) => marks.read(typed(name).bytes, null).unknown_here;
 
 /** @param {string[]} remarks @returns {Advice} */
 const nothing = (...remarks) => ({ plan: null, basis: "nothing", remarks, as_of: null });
@@ -307,7 +317,7 @@ function stale(bench, cached, trouble) {
 /** Whether something about this connector has still not reached the service, after one more try. @param {Bench} bench @param {() => Promise<Sent>} sent @param {Subject} about */
 async function waits(bench, sent, about) {
   const wanted = new Set(await references(bench, about));
-  const some = async () => (await bench.box.ofStatus("unsent")).some((each) => wanted.has(each.entry.connector));
+  const some = async () => (await bench.box.ofStatus("unsent")).some(({ entry }) => wanted.has(entry.connector) || unreadable(entry.connector));
   if (!(await some())) return false;
   await sent();
   return some();

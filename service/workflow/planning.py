@@ -12,6 +12,7 @@ from service.core import answers, contacts, entries, marks, noting, plans
 from service.core.answers import Answer
 from service.core.entries import Definition, Entry, HouseRule, Recorded
 from service.store import database
+from service.store.database import Connection
 from service.store.ledger import Head
 from service.workflow import finding
 from service.workflow.reference import Reference
@@ -25,8 +26,27 @@ _HANDED_OVER = (
 async def waiting(pool: asyncpg.Pool, connector: UUID) -> list[Entry]:
     """Parked entries that may be about a connector. Read before its head: one that joins in between is then in both."""
     async with pool.acquire() as connection:
-        rows = await database.fetch(connection, "waiting_for", connector, _ENOUGH)
+        return await waiting_for(connection, connector)
+
+
+async def waiting_for(connection: Connection, connector: UUID) -> list[Entry]:
+    """Parked entries that may be about a connector."""
+    rows = await database.fetch(connection, "waiting_for", connector, _ENOUGH)
     return [msgspec.json.decode(row["body"], type=Recorded).entry for row in rows]
+
+
+def awaited(known: Definition, parked: Sequence[Entry]) -> frozenset[str]:
+    """The cavities of a connector that parked entries may be about."""
+    mine = [
+        each
+        for each in parked
+        if not marks.contradicts(finding.read(each.connector), known.serial, known.cage, known.part_number)
+    ]
+    return frozenset(
+        each.id
+        for each in known.cavities
+        if len(parked) == _ENOUGH or any(entries.concerns(one, each.id) for one in mine)
+    )
 
 
 def answer(
@@ -39,11 +59,6 @@ def answer(
 ) -> messages.PlanView:
     """Judge the steps in order, each on the state that the ones before it leave. `today` is held against tools' checks."""
     known = head.definition
-    mine = [
-        each
-        for each in parked
-        if not marks.contradicts(finding.read(each.connector), known.serial, known.cage, known.part_number)
-    ]
     sizes = {each.id: each.contact_size for each in known.cavities}
     for index, step in enumerate(asked.steps):
         if step.cavity not in sizes:
@@ -54,10 +69,7 @@ def answer(
         )
         for each in asked.steps
     ]
-    awaited = frozenset(
-        name for name in sizes if len(parked) == _ENOUGH or any(entries.concerns(one, name) for one in mine)
-    )
-    made = plans.plan(known, house, head.state, steps, reference.tooling(known), awaited=awaited)
+    made = plans.plan(known, house, head.state, steps, reference.tooling(known), awaited=awaited(known, parked))
     shown = views.plan(known, made, house, reference.cautions(known, [each.action for each in steps]))
     return _of_one_gone(shown) if head.handed_over else shown
 

@@ -20,7 +20,7 @@ from service.messages import DECIDES
 from service.store import database, fleet, ledger
 from service.store.database import Connection
 from service.store.ledger import Head
-from service.workflow import connectors, feeding, log_cards, signing, transfer_keys
+from service.workflow import connectors, feeding, log_cards, planning, signing, transfer_keys
 from service.workflow.log_cards import Chains
 
 HANDED_OVER, RECEIVED = "connector.handed_over", "connector.received"
@@ -41,7 +41,8 @@ async def hand_over(connection: Connection, house: HouseRule, order: Order) -> t
     """Make the bundle and let the connector leave, in one; whether that is new, or was done under this id before.
 
     Raises:
-        ProblemRaised: it is not on the books, has left already, or its ledger is not as it was recorded.
+        ProblemRaised: it is not on the books, has left already, its ledger is not as it was recorded, or entries wait that may be
+            about it.
     """
     async with connection.transaction():
         key = await transfer_keys.own(connection, order.by, order.at)
@@ -54,6 +55,7 @@ async def hand_over(connection: Connection, house: HouseRule, order: Order) -> t
         head = heads[order.connector]
         if head.handed_over:
             raise connectors.handed_over(head)
+        await _check_waiting(connection, head)
         held = await log_cards.chains(connection, order.connector)
         files = await _files(connection, held, house, order)
         manifest = await _manifest(connection, order, head, held, bundle.key_text(key.public_key), files)
@@ -67,6 +69,17 @@ async def hand_over(connection: Connection, house: HouseRule, order: Order) -> t
         view = await shown(connection, order.id, "out")
         await feeding.tell(connection, HANDED_OVER, view, order.at, about=order.connector)
         return view, True
+
+
+async def _check_waiting(connection: Connection, head: Head) -> None:
+    """What waits here and may be about the connector stays behind, so the count there would be too low and nobody told."""
+    cavities = planning.awaited(head.definition, await planning.waiting_for(connection, head.connector))
+    if cavities:
+        text = (
+            f"entries wait here that may be about connector {head.definition.serial!r} (cavity {', '.join(sorted(cavities)[:5])}), "
+            "and would stay behind: GET /v1/parked lists them, POST /v1/parked/{entry} says where each belongs"
+        )
+        raise problems.raised(problems.Type.TRANSFER_CONFLICT, text)
 
 
 async def _before(connection: Connection, order: Order) -> messages.TransferView | None:

@@ -51,15 +51,12 @@ class Shop:
 
     async def register(self, connector: uuid.UUID = CONNECTOR, serial: str = "EX-0001", **more: Any) -> None:
         """Put a connector of three cavities on the books."""
-        asked = messages.Registration(
-            serial=serial,
-            id=connector,
-            cage="0CVA5",
-            history="new",
-            cavities=tuple(CavityDefinition(each, "20") for each in ("A", "C", "c")),
-            rating=Rating(value=3, basis="house"),
-            **more,
-        )
+        usual: dict[str, Any] = {
+            "cage": "0CVA5",
+            "cavities": tuple(CavityDefinition(each, "20") for each in ("A", "C", "c")),
+            "rating": Rating(value=3, basis="house"),
+        }
+        asked = messages.Registration(serial=serial, id=connector, history="new", **{**usual, **more})
         at = self.later()
         await registering.register(
             self.connection, self.scribe, self.reference, self.house, asked, self.name, at, uuid.uuid4()

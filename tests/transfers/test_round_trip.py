@@ -293,3 +293,27 @@ def test_handing_over_twice_under_one_id_is_once(opened: Opened) -> None:
                 await seller.hand_over("a third")
 
     run(work())
+
+
+def test_what_may_be_about_it_is_never_left_behind(opened: Opened) -> None:
+    """While entries wait under its mark, which another connector bears as well, it can't leave: they would count nowhere."""
+
+    async def work() -> None:
+        async with opened("seller", "buyer") as (seller, buyer):
+            await seller.register()
+            other = uuid.uuid4()
+            await seller.register(other, cage="1ABC2")
+            waits = [(await seller.record(each, "EX-0001", cavity="A")).id for each in ("insertion", "removal")]
+            with pytest.raises(ProblemRaised, match=r"entries wait here .*cavity A") as raised:
+                await seller.hand_over()
+            assert raised.value.problem.type == problems.Type.TRANSFER_CONFLICT.uri
+            assert not (await seller.head()).handed_over
+            for each, connector in zip(waits, (other, CONNECTOR), strict=True):
+                assert each is not None
+                await connectors.assign_parked(seller.connection, seller.scribe, seller.house, each, connector)
+            _, data = await seller.hand_over()
+            await buyer.take_in(data)
+            assert (await buyer.head()).entries == 1
+            assert await seller.breaks() == await buyer.breaks() == []
+
+    run(work())

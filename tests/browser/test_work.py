@@ -228,3 +228,32 @@ def test_work_goes_on_without_the_network(page: Page, site: Site) -> None:
     page.get_by_role("button", name="Send now").click()
     expect(page.get_by_text("Everything recorded here has reached the service.")).to_be_visible()
     assert phone.facts(site, connector, 2, "kind", "cavity") == [("insertion", "C"), ("seating_test", "C")]
+
+
+FULL = """() => {
+  const {add} = IDBObjectStore.prototype;
+  IDBObjectStore.prototype.add = () => { throw new DOMException("full", "QuotaExceededError"); };
+  window.freed = () => { IDBObjectStore.prototype.add = add; };
+}"""
+
+
+def test_what_could_not_be_kept_makes_every_answer_none(page: Page, site: Site) -> None:
+    """A device without room: what is only on the screen counts nowhere, so until it is kept there is no answer, and no go."""
+    serial, connector = registered(site)
+    page.set_viewport_size(phone.TABLET)  # type: ignore[arg-type]
+    phone.find(page, serial)
+    page.evaluate(FULL)
+    phone.ask(page, "Insert", "1")
+    page.get_by_role("button", name="Done: 1 inserted").click()
+    page.get_by_role("button", name="No test now").click()
+    expect(page.get_by_role("alert").filter(has_text="NOT RECORDED YET")).to_be_visible()
+    phone.ask(page, "Insert", "1")
+    expect(page.locator(".verdict").first).to_have_text("NO ANSWER")
+    expect(page.locator(".remark").first).to_contain_text("NOT RECORDED YET is in no count")
+    page.get_by_role("button", name="Not done").click()
+    page.evaluate("() => window.freed()")
+    page.get_by_role("button", name="Try again").click()
+    assert phone.facts(site, connector, 1, "kind", "cavity") == [("insertion", "1")]
+    expect(page.get_by_role("alert")).to_have_count(0)
+    page.get_by_role("button", name="Ask before the work").click()
+    expect(page.locator(".verdict").first).to_have_text("NO GO")

@@ -20,6 +20,8 @@ const MOST_IDS = 2 * 1000;
 /** More connectors than one aircraft has are not taken along by one press. */
 const MOST_TAKEN = 5000;
 
+const UNCOUNTED = "What is NOT RECORDED YET is in no count. Get it kept first (see above), then ask again.";
+
 /** Everything that changes, in one place. */
 const app = {
   state: talk.begin(), setup: { token: null, bench: null, sound: true, idle_min: talk.IDLE_MIN, unit: "N" },
@@ -89,7 +91,10 @@ async function perform(effect) {
 /** What comes of a question names the question: another one may stand by then. @param {any} subject @param {any[]} steps */
 async function ask(subject, steps) {
   try {
-    hear({ type: "advised", steps, advice: await station.advise(subject, steps) });
+    const advice = await station.advise(subject, steps);
+    // Looked at afterwards: it may have turned out meanwhile.
+    if (app.unkept.length) throw new Error(UNCOUNTED);
+    hear({ type: "advised", steps, advice });
   } catch (error) {
     hear({ type: "failed", steps, text: error instanceof Error ? error.message : String(error) });
   }

@@ -10,7 +10,7 @@ from importlib import metadata
 from litestar import Litestar
 from litestar.exceptions import HTTPException
 
-from service import catalog, messages, problems, settings
+from service import catalog, messages, outlook_daily, problems, settings
 from service.api import http, openapi
 from service.api.services import Services
 from service.feed import addresses
@@ -43,7 +43,7 @@ def build_app(config: Settings, pace: Pace | None = None) -> Litestar:
         caller = Caller(networks, config.webhook_authority, config.webhook_timeout_s)
         deliverer = Deliverer(dsn, caller, now, pace or Pace(log_days=config.delivery_log_days))
         deliverer.start()
-        daily = None if config.outlook_at is None else Daily(time.fromisoformat(config.outlook_at), dsn, now)
+        daily = _daily(config, dsn)
         if daily is not None:
             daily.start()
         prover = Prover(config.cost)
@@ -72,6 +72,14 @@ def build_app(config: Settings, pace: Pace | None = None) -> Litestar:
         openapi_config=None,
         logging_config=None,
     )
+
+
+def _daily(config: Settings, dsn: str) -> Daily | None:
+    if config.outlook_at is None:
+        return None
+    signing = () if config.checkpoint_key_file is None else (outlook_daily.CHECKPOINT,)
+    commands = (*outlook_daily.COMMANDS, *signing)
+    return Daily(time.fromisoformat(config.outlook_at), dsn, now, commands)
 
 
 def _provider(config: Settings) -> openid.Provider | None:

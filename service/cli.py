@@ -17,6 +17,7 @@ import uvicorn
 
 from service import (
     app,
+    checkpoint_cli,
     import_cli,
     label_cli,
     outlook_cli,
@@ -30,7 +31,7 @@ from service import (
 )
 from service.settings import Settings
 from service.store import database, embedded, migrate
-from service.workflow import access, proof
+from service.workflow import access, checkpoints, proof
 from service.workflow.access import Scope
 
 T = TypeVar("T")
@@ -152,12 +153,30 @@ def migrate_schema(config: Settings, service_password_from: str | None) -> None:
 
 @main.command()
 @click.argument("connector", type=click.UUID, required=False)
+@click.option(
+    "--checkpoint", "kept", multiple=True, type=click.Path(dir_okay=False, path_type=Path), help="One kept elsewhere."
+)
+@click.option("--public-key", "trusted", multiple=True, metavar="HEX", help="Take no checkpoint that others signed.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON line per break, for scripts.")
 @click.pass_obj
-def verify(config: Settings, connector: UUID | None, as_json: bool) -> None:
-    """Prove chain, fold and state, of everything or of one CONNECTOR; says exactly where something is not as recorded."""
+def verify(
+    config: Settings, connector: UUID | None, kept: tuple[Path, ...], trusted: tuple[str, ...], as_json: bool
+) -> None:
+    """Prove chain, fold, state and checkpoints, or one CONNECTOR alone; says exactly where something is not as recorded."""
+    if connector is not None and (kept or trusted):
+        raise click.UsageError("checkpoints are of everything: leave the connector out")
+    given = checkpoint_cli.given(kept)
+
+    async def work(connection: Any, progress: proof.Progress) -> AsyncIterator[proof.Break]:
+        async for each in proof.verify(connection, config.house, connector, progress):
+            yield each
+        if connector is None:
+            keys = frozenset(each.lower() for each in trusted)
+            async for each in checkpoints.verify(connection, given, keys, progress):
+                yield each
+
     with _databases(config) as found:
-        breaks = _run(_each(found.owner_dsn, lambda c, p: proof.verify(c, config.house, connector, p), as_json))
+        breaks = _run(_each(found.owner_dsn, work, as_json))
     if not as_json:
         click.secho(f"{len(breaks)} breaks found" if breaks else "everything is as it was recorded", bold=True)
     sys.exit(BROKEN if breaks else OK)
@@ -308,6 +327,7 @@ def _run(work: Coroutine[Any, Any, T]) -> T:
 main.add_command(import_cli.command(_databases, _run, _Progress))
 main.add_command(label_cli.command(_databases, _run))
 main.add_command(outlook_cli.command(_databases, _run, _Progress))
+main.add_command(checkpoint_cli.command(_databases, _run))
 main.add_command(signal_cli.command(_databases, _run))
 main.add_command(report_cli.command(_databases, _run, _Progress))
 main.add_command(part_number_cli.command)

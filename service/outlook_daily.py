@@ -15,13 +15,17 @@ COMMANDS = (
     ("outlook", "--by", "daily", "--once-in-hours", str(ONCE_IN_HOURS)),
     ("signals", "--keep", "--once-in-hours", str(ONCE_IN_HOURS)),
 )
+CHECKPOINT = ("checkpoint", "make", "--by", "daily")
+"""Where there is a key. Of several processes the second finds nothing new to sign."""
 
 
 class Daily:
     """Waits for its time of day (UTC), and has the outlook computed."""
 
-    def __init__(self, at: time, dsn: str, clock: Callable[[], datetime]) -> None:
-        self._at, self._dsn, self._clock = at, dsn, clock
+    def __init__(
+        self, at: time, dsn: str, clock: Callable[[], datetime], commands: Sequence[Sequence[str]] = COMMANDS
+    ) -> None:
+        self._at, self._dsn, self._clock, self._commands = at, dsn, clock, commands
         self._task: asyncio.Task[None] | None = None
 
     def start(self) -> None:
@@ -38,7 +42,7 @@ class Daily:
         while True:
             now = self._clock()
             await asyncio.sleep((following(now, self._at) - now).total_seconds())
-            for command in COMMANDS:
+            for command in self._commands:
                 status = await compute(self._dsn, command)
                 if status:
                     _log.error("`tinebook %s`, as every day: ended with %s", " ".join(command), status)

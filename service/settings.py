@@ -44,6 +44,8 @@ class Settings(Struct, frozen=True, kw_only=True):
     """The fraction of a rating from which an insertion is answered with a warning."""
     outlook_at: Annotated[str, Meta(pattern="^([01][0-9]|2[0-3]):[0-5][0-9]$(?!\\n)")] | None = None
     """Compute the outlook every day at this time of day (UTC), in a process beside the service. Without it nobody does."""
+    checkpoint_key_file: Path | None = None
+    """The key that signs checkpoints, PEM. With `outlook_at` one is made every day; the feed tells of it."""
     oidc_issuer: str | None = None
     """OpenID Connect for the pages: the provider's issuer. Without it they are signed in to with a token alone."""
     oidc_client_id: str | None = None

@@ -40,6 +40,7 @@ TOPICS = (
     "person.pseudonymised",
     "signing.rule",
     "signature.made",
+    "checkpoint.made",
     DISABLED_TOPIC,
 )
 """The types of the feed, without their prefix. Others may come."""

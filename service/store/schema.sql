@@ -398,6 +398,16 @@ ALTER TABLE tinebook.cavity_set ALTER COLUMN number ADD GENERATED ALWAYS AS IDEN
     CACHE 1
 );
 
+CREATE TABLE tinebook.checkpoint (
+    size bigint NOT NULL,
+    peaks bytea NOT NULL,
+    body bytea NOT NULL,
+    made_by text NOT NULL,
+    made_at timestamp with time zone NOT NULL,
+    CONSTRAINT checkpoint_of_something CHECK ((size > 0)),
+    CONSTRAINT checkpoint_peaks_are_hashes CHECK (((octet_length(peaks) > 0) AND ((octet_length(peaks) % 32) = 0)))
+);
+
 CREATE TABLE tinebook.connector (
     connector uuid NOT NULL,
     serial text NOT NULL,
@@ -1100,6 +1110,9 @@ ALTER TABLE ONLY tinebook.bench
 ALTER TABLE ONLY tinebook.cavity_set
     ADD CONSTRAINT cavity_set_key PRIMARY KEY (number);
 
+ALTER TABLE ONLY tinebook.checkpoint
+    ADD CONSTRAINT checkpoint_key PRIMARY KEY (size);
+
 ALTER TABLE ONLY tinebook.connector
     ADD CONSTRAINT connector_key PRIMARY KEY (connector);
 
@@ -1411,6 +1424,10 @@ CREATE TRIGGER cavity_set_is_append_only BEFORE DELETE OR UPDATE ON tinebook.cav
 
 CREATE TRIGGER cavity_set_is_not_truncated BEFORE TRUNCATE ON tinebook.cavity_set FOR EACH STATEMENT EXECUTE FUNCTION tinebook.refuse_change();
 
+CREATE TRIGGER checkpoint_is_append_only BEFORE DELETE OR UPDATE ON tinebook.checkpoint FOR EACH ROW EXECUTE FUNCTION tinebook.refuse_change();
+
+CREATE TRIGGER checkpoint_is_not_truncated BEFORE TRUNCATE ON tinebook.checkpoint FOR EACH STATEMENT EXECUTE FUNCTION tinebook.refuse_change();
+
 CREATE TRIGGER coordinates_go_into_the_feed AFTER INSERT ON tinebook.coordinates REFERENCING NEW TABLE AS news FOR EACH STATEMENT EXECUTE FUNCTION tinebook.feed_statements('shop.coordinates');
 
 CREATE TRIGGER coordinates_is_append_only BEFORE DELETE OR UPDATE ON tinebook.coordinates FOR EACH ROW EXECUTE FUNCTION tinebook.refuse_change();
@@ -1613,6 +1630,8 @@ GRANT SELECT,INSERT ON TABLE tinebook.authority_withdrawal TO tinebook_service;
 GRANT SELECT,INSERT,UPDATE ON TABLE tinebook.bench TO tinebook_service;
 
 GRANT SELECT,INSERT ON TABLE tinebook.cavity_set TO tinebook_service;
+
+GRANT SELECT,INSERT ON TABLE tinebook.checkpoint TO tinebook_service;
 
 GRANT SELECT,INSERT ON TABLE tinebook.connector TO tinebook_service;
 

@@ -64,7 +64,11 @@ ACTS = (
             f"update tinebook.entry set number = 3 where {_AT} 4",
             f"update tinebook.entry set number = 4 where {_AT} 99",
         ),
-        (f"{_HERE}entry 3: its hash does not cover it and what came before it",),
+        (
+            f"{_HERE}entry 3: its hash does not cover it and what came before it",
+            f"{_HERE}entry 3: the feed does not tell of it",
+            f"{_HERE}entry 4: the feed does not tell of it",
+        ),
     ),
     Act(
         "the last entry is deleted",

@@ -133,7 +133,9 @@ def _choose(state: State, word: str) -> Turn:
 
 def _at(state: State, subject: Subject) -> Turn:
     """A connector is at hand; what was left unsettled of it is taken up."""
-    at = structs.replace(state.cleared(Phase.CONNECTOR), subject=subject)
+    chosen = state.mark == subject.mark and any(each.id == subject.connector for each in state.choices)
+    shared = chosen or (state.resume is not None and state.resume.shared)
+    at = structs.replace(state.cleared(Phase.CONNECTOR), subject=subject, shared=shared)
     said = tuple(Say(each, urgent=True) for each in subject.remarks)
     if at.resume is None:
         return Turn(at, said)

@@ -101,6 +101,7 @@ class Left(Struct, frozen=True):
     tool: str | None
     contact: str | None
     to_test: tuple[str, ...]
+    shared: bool = False
 
 
 class Memory(Struct, frozen=True):
@@ -115,8 +116,9 @@ class Memory(Struct, frozen=True):
 class State(Struct, frozen=True):
     """The whole talk. `pending`: places of the steps not yet confirmed; `reasoned`: those that wait for a reason.
 
-    `chosen`: cavities chosen by their marks for the next question. `resume`: what is taken up again once its connector is at
-    hand. `used_at`: when a person last did something; `idle_min`: minutes after which the bench then signs off.
+    `shared`: other connectors carry the mark of the one at hand, too. `chosen`: cavities chosen by their marks for the next
+    question. `resume`: what is taken up again once its connector is at hand. `used_at`: when a person last did something;
+    `idle_min`: minutes after which the bench then signs off.
     """
 
     phase: Phase = Phase.SIGN_ON
@@ -130,6 +132,7 @@ class State(Struct, frozen=True):
     choices: tuple[ConnectorLine, ...] = ()
     mark: str = ""
     subject: Subject | None = None
+    shared: bool = False
     tool: str | None = None
     contact: str | None = None
     tool_looked_at: bool = False

@@ -12,6 +12,7 @@ from service.core.marks import Mark, Meaning
 
 _CONTACT = re.compile("(?:M|AS)39029/")
 _TOOL = re.compile("(?:M|AS)81969/")
+SHARED = "Several connectors carry this mark, so it does not say whether this is the one at hand: compare part numbers."
 _NOBODYS_BADGE = frozenset({Meaning.IUID, Meaning.CONNECTOR_ID, Meaning.GS1})
 _EQUIPMENT = frozenset({Meaning.IUID, Meaning.PLAIN_SERIAL, Meaning.NO_IDENTITY})
 
@@ -62,7 +63,7 @@ def find(state: State, reading: Reading) -> Turn:
         return Turn(state, (Say(reason, urgent=True),))
     at_hand = state.subject.mark if state.subject else None
     if at_hand == reading.text and (state.pending or state.to_test):
-        return Turn(state, (Say("Yes, this is the connector at hand."),))
+        return Turn(state, (Say(SHARED, urgent=True) if state.shared else Say("Yes, this is the connector at hand."),))
     left = state.resume
     if state.pending or (left is not None and left.mark != reading.text):
         return Turn(state, (Say(shifts.UNSETTLED, urgent=True),))

@@ -136,7 +136,8 @@ def _unsettled(state: State) -> dict[str, Left]:
     if about is None or not (state.pending or state.to_test):
         return others
     steps = tuple(state.steps[each] for each in state.pending)
-    return {**others, badge: Left(about.mark, about.connector, steps, state.tool, state.contact, state.to_test)}
+    left = Left(about.mark, about.connector, steps, state.tool, state.contact, state.to_test, state.shared)
+    return {**others, badge: left}
 
 
 def _minutes(count: int) -> str:

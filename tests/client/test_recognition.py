@@ -3,10 +3,11 @@
 import pytest
 
 from scanner_client import dialogue, recognition, shifts
-from scanner_client.dialogue import Field, Phase, Say, Scanned, Shift
+from scanner_client.dialogue import Field, Opened, Phase, Say, Scanned, Shift
 from scanner_client.readings import Reading
+from tests.client import fake
 from tests.client.symbols import MESSAGE
-from tests.client.test_bench import SHIFT, Talk, at_connector, begun
+from tests.client.test_bench import KNOWN, SHIFT, Talk, at_connector, begun, line
 
 PARTS = [
     ("AS39029/58-363", Field.CONTACT),
@@ -108,3 +109,16 @@ def test_the_connector_at_hand_scanned_again_changes_nothing() -> None:
     talk = scan(at_connector().hear("insert 14").answered(), "SN-1042")
     assert talk.said == "Yes, this is the connector at hand."
     assert talk.state.pending == (0,)
+
+
+def test_a_mark_of_several_never_says_that_this_is_the_one() -> None:
+    """To scan it again proves nothing where another connector bears it, too; a restart does not forget that."""
+    lines = (line(fake.CONNECTOR, "P-1"), line(fake.OTHER, "P-2"))
+    chosen = Talk(begun()).hear(dialogue.Found("SN-1042", lines), "1", Opened(KNOWN), "insert 14").answered()
+    talk = scan(chosen, "SN-1042")
+    assert isinstance(talk.effects[0], Say)
+    assert talk.effects[0].urgent
+    assert "Several connectors carry this mark" in talk.said
+    assert talk.state.pending == (0,)
+    back = Talk(shifts.begin(shifts.memory(talk.state))).hear(dialogue.Resume(), Opened(KNOWN)).answered()
+    assert "Several connectors carry this mark" in scan(back, "SN-1042").said

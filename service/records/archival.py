@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from html import escape
+from itertools import zip_longest
 from typing import assert_never
 
 from fpdf import FPDF
@@ -20,6 +21,7 @@ _MARGIN_MM, _FOOT_MM = 14.0, 17.0
 _BODY_PT, _SMALL_PT, _CELL_PT = 8.5, 7.0, 7.5
 _LEADING = 1.32
 _PAD_MM = 0.8
+_HEADING_MM = 12.0
 _INK, _DIM, _LINE, _WASH = 20, 85, 165, 236
 _NAME_SHARE = 0.36
 _PAGE_NUMBER_MM = 18.0
@@ -33,7 +35,10 @@ def pdf(paper: Paper) -> bytes:
     drawn = _Pages(paper)
     drawn.add_page()
     _title(drawn, paper)
-    for block in paper.blocks:
+    for block, following in zip_longest(paper.blocks, paper.blocks[1:]):
+        if isinstance(block, Heading) and isinstance(following, Table):
+            # A heading stays with the first row below it.
+            drawn.room(_HEADING_MM + _first_mm(drawn, following))
         _block(drawn, block)
     return bytes(drawn.output())
 
@@ -229,11 +234,10 @@ def _table(page: _Pages, table: Table) -> None:
     if not table.rows:
         _note(page, Note(table.empty))
         return
-    across_mm = page.epw / sum(each.width for each in table.columns)
-    widths = [each.width * across_mm for each in table.columns]
+    widths = _widths(page, table)
     heads = _wrapped([each.heading for each in table.columns], widths, "B")
     # The headings go with at least one row.
-    page.room(_deep_mm(heads) + 2 * leading_mm(_CELL_PT) + 4 * _PAD_MM)
+    page.room(_first_mm(page, table))
     _row(page, table.columns, heads, widths, "B")
     for row in table.rows:
         wrapped = _wrapped(row, widths, "")
@@ -245,6 +249,19 @@ def _table(page: _Pages, table: Table) -> None:
             page.add_page()
             _row(page, table.columns, heads, widths, "B")
     page.ln(1.5)
+
+
+def _widths(page: _Pages, table: Table) -> list[float]:
+    across_mm = page.epw / sum(each.width for each in table.columns)
+    return [each.width * across_mm for each in table.columns]
+
+
+def _first_mm(page: _Pages, table: Table) -> float:
+    """What the headings and the first row take: all of it, or as much as is kept together."""
+    widths = _widths(page, table)
+    heads = _wrapped([each.heading for each in table.columns], widths, "B")
+    first = _wrapped(table.rows[0], widths, "") if table.rows else []
+    return _deep_mm(heads) + (min(_deep_mm(first), page.h / 3) if first else leading_mm(_CELL_PT))
 
 
 def _wrapped(texts: Sequence[str], widths: Sequence[float], style: str) -> list[list[str]]:

@@ -15,7 +15,7 @@ from msgspec import Struct
 
 from service import problems
 from service import transfer_messages as messages
-from service.core import chain, fold, marks, reported, states
+from service.core import chain, fold, marks, noting, reported, states
 from service.core.entries import HouseRule, Recorded
 from service.core.transfers import bundle, contents, leaving
 from service.core.transfers.bundle import Bundle, BundleError, Link
@@ -81,6 +81,7 @@ async def _taken(
     if before is not None:
         return before, False
     await _check_addressed(connection, found, own=party is None)
+    _check_clocks(found, at)
     head = await _head(connection, found.connector)
     if head is None:
         await database.run(connection, "lock_parking")
@@ -130,6 +131,18 @@ async def _check_addressed(connection: Connection, found: Read, *, own: bool) ->
         raise _refused(
             f"the bundle is for {manifest.recipient.name}, installation {manifest.recipient.installation}, and this is {here}: "
             "take it in there, or ask the sender for one that is for this installation"
+        )
+
+
+def _check_clocks(found: Read, at: datetime) -> None:
+    """What is recorded here from now on must come after what comes: before a renewal, say, it would count for the old retainer."""
+    told = found.contents
+    newest = max([*(each.recorded_at for each in told.definitions), *(each.recorded_at for each in told.history)])
+    if newest > at + noting.AHEAD:
+        raise _refused(
+            f"its newest record is of {newest:%Y-%m-%d %H:%M} UTC, and here it is {at:%Y-%m-%d %H:%M}: one of the two clocks "
+            "is wrong, and what is recorded here next would count as work from before. Compare the clocks with the sender; "
+            "once it is later than that here, send the same again. Nothing was taken in"
         )
 
 

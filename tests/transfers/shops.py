@@ -34,19 +34,35 @@ START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 _CATALOG = catalog.load()
 
 
-class Shop:
-    """One installation, as its people use it. Its clock goes an hour forward with everything that is done."""
+class Clock:
+    """The time, which is the same for all shops of a test."""
 
-    def __init__(self, name: str, connection: asyncpg.Connection, owner: asyncpg.Connection, start: datetime) -> None:
+    def __init__(self) -> None:
+        self.now = START
+
+
+class Shop:
+    """One installation, as its people use it. An hour passes with everything that is done.
+
+    `ahead`: by how much its own clock is wrong.
+    """
+
+    def __init__(self, name: str, connection: asyncpg.Connection, owner: asyncpg.Connection, clock: Clock) -> None:
         self.name, self.connection, self.owner = name, connection, owner
+        self.ahead = timedelta(0)
         self.house = HouseRule()
         self.reference = Reference(_CATALOG)
         self.scribe = Scribe(self.house, self.reference)
-        self.now = start
+        self._clock = clock
+
+    @property
+    def now(self) -> datetime:
+        """What its clock shows."""
+        return self._clock.now + self.ahead
 
     def later(self) -> datetime:
         """An hour on."""
-        self.now += timedelta(hours=1)
+        self._clock.now += timedelta(hours=1)
         return self.now
 
     async def register(self, connector: uuid.UUID = CONNECTOR, serial: str = "EX-0001", **more: Any) -> None:
@@ -158,16 +174,14 @@ async def opened(maintenance: str, template: str, *names: str) -> AsyncIterator[
     made: list[str] = []
     try:
         async with AsyncExitStack() as stack:
-            shops = []
-            for place, name in enumerate(names):
+            shops, clock = [], Clock()
+            for name in names:
                 dsn = await databases.clone(maintenance, template)
                 made.append(dsn)
                 owner = await asyncpg.connect(dsn, server_settings={"timezone": "UTC"})
                 await owner.execute("update tinebook.installation set installation = gen_random_uuid()")
                 connection = await database.service_connection(dsn)
-                shops.append(
-                    await stack.enter_async_context(Shop(name, connection, owner, START + timedelta(days=place)))
-                )
+                shops.append(await stack.enter_async_context(Shop(name, connection, owner, clock)))
             for one in shops:
                 for other in shops:
                     if one is not other:

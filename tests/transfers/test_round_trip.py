@@ -1,6 +1,7 @@
 """A connector that goes to another owner and comes back."""
 
 import uuid
+from datetime import timedelta
 
 import pytest
 
@@ -315,5 +316,28 @@ def test_what_may_be_about_it_is_never_left_behind(opened: Opened) -> None:
             await buyer.take_in(data)
             assert (await buyer.head()).entries == 1
             assert await seller.breaks() == await buyer.breaks() == []
+
+    run(work())
+
+
+def test_what_was_recorded_by_a_clock_ahead_waits_until_its_time(opened: Opened) -> None:
+    """A renewal dated after the work that follows it would take that work's cycles away, so the bundle is refused till then."""
+
+    async def work() -> None:
+        async with opened("seller", "buyer") as (seller, buyer):
+            await seller.register()
+            seller.ahead = timedelta(hours=9)
+            await seller.record("renewal", cavity="A", note="By the approved practice")
+            _, data = await seller.hand_over()
+            with pytest.raises(ProblemRaised, match="one of the two clocks is wrong"):
+                await buyer.take_in(data)
+            assert (await buyer.counts())["connector"] == 0
+            for _ in range(9):
+                buyer.later()
+            await buyer.take_in(data)
+            for _ in range(3):
+                await buyer.record("insertion", cavity="A")
+                await buyer.record("removal", cavity="A")
+            assert (await buyer.answer("insert")).answer == "no_go"
 
     run(work())

@@ -257,3 +257,20 @@ def test_what_could_not_be_kept_makes_every_answer_none(page: Page, site: Site) 
     expect(page.get_by_role("alert")).to_have_count(0)
     page.get_by_role("button", name="Ask before the work").click()
     expect(page.locator(".verdict").first).to_have_text("NO GO")
+
+
+def test_what_could_not_be_kept_is_asked_about_again_after_a_reload(page: Page, site: Site) -> None:
+    """A page that is lost with entries on its screen alone still knows what was asked, and asks what became of it."""
+    serial, connector = registered(site)
+    page.set_viewport_size(phone.TABLET)  # type: ignore[arg-type]
+    phone.find(page, serial)
+    page.evaluate(FULL)
+    phone.ask(page, "Insert", "1")
+    page.get_by_role("button", name="Done: 1 inserted").click()
+    page.get_by_role("button", name="No test now").click()
+    expect(page.get_by_role("alert").filter(has_text="NOT RECORDED YET")).to_be_visible()
+    page.get_by_role("button", name="Next connector").click()
+    page.reload()
+    expect(page.get_by_text("You left this unsettled here.")).to_be_visible()
+    page.get_by_role("button", name="Done: 1 inserted").click()
+    assert phone.facts(site, connector, 1, "kind", "cavity") == [("insertion", "1")]

@@ -27,7 +27,7 @@ const app = {
   state: talk.begin(), setup: { token: null, bench: null, sound: true, idle_min: talk.IDLE_MIN, unit: "N" },
   box: { unsent: [], refused: [], parked: [], known: 0, trouble: null }, tools: /** @type {any[]} */ ([]), profile: /** @type {any} */ (null), proof: /** @type {{name: string, day: string} | null} */ (null),
   keys: /** @type {import("./keys.js").Listener | null} */ (null), proving: false, takes: /** @type {string | null} */ (null),
-  unkept: /** @type {any[]} */ ([]), trouble: /** @type {string | null} */ (null), sending: false, link: /** @type {any} */ (null), scanning: /** @type {string | null} */ (null), stays: /** @type {boolean | null} */ (null), update: /** @type {(() => void) | null} */ (null),
+  unkept: /** @type {any[]} */ ([]), keeping: 0, trouble: /** @type {string | null} */ (null), sending: false, link: /** @type {any} */ (null), scanning: /** @type {string | null} */ (null), stays: /** @type {boolean | null} */ (null), update: /** @type {(() => void) | null} */ (null),
 };
 /** @type {any} */
 let store;
@@ -67,6 +67,8 @@ function arrive() {
 }
 
 function remember() {
+  // What is on the screen alone is asked about again, should the screen be lost.
+  if (app.keeping || app.unkept.length) return;
   store?.saveSetting("talk", talk.memory(app.state)).catch(failed);
 }
 
@@ -109,13 +111,16 @@ async function opened(type, connector, mark) {
 /** On disk first. What can't be kept stays on the screen until it is. @param {any[]} entries */
 async function keep(entries) {
   let kept = false;
+  app.keeping += 1;
+  const ended = () => { app.keeping -= 1; kept = true; remember(); };
   try {
     const setting = /** @type {[string, any]} */ (["talk", talk.memory(app.state)]);
-    const { sent } = await station.record(entries, { kept: () => { kept = true; }, setting });
+    const { sent } = await station.record(entries, { kept: ended, setting });
     hear({ type: "kept", sent });
     app.box.trouble = sent.stopped;
   } catch (error) {
     if (kept) throw error;
+    app.keeping -= 1;
     app.unkept = [...app.unkept, ...entries];
     app.trouble = error instanceof Error ? error.message : String(error);
   }

@@ -284,11 +284,12 @@ def _key(reading: Reading) -> str:
 
 
 def _found_here(bench: Bench, reading: Reading, key: str, trouble: Exception) -> Heard:
-    lines = bench.box.lines_of_mark(key)
-    if not lines:
-        known = {each.snapshot.definition.connector: each.snapshot for each in bench.box.snapshots()}
-        met = offline.find(reading, (each.definition for each in known.values()))
-        lines = tuple(shown.line(known[each.connector]) for each in met)
+    told = bench.box.lines_of_mark(key)
+    known = {each.snapshot.definition.connector: each.snapshot for each in bench.box.snapshots()}
+    met = offline.find(reading, (each.definition for each in known.values()))
+    before = {each.id for each in told}
+    # Another one may bear the mark since it was looked up.
+    lines = (*told, *(shown.line(known[each.connector]) for each in met if each.connector not in before))
     if lines:
         return Found(reading.text, lines)
     why = f"{trouble} {NOT_HERE}" if isinstance(trouble, DeniedError) else NOT_HERE

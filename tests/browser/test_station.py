@@ -237,3 +237,15 @@ def test_what_goes_under_a_mark_that_only_the_service_reads_is_never_a_go_here(
     # With the service it is sent first, and then counts there.
     advice = advise(tab, connector, serial, INSERT)
     assert (advice["basis"], advice["plan"]["answer"]) == ("service", "no_go")
+
+
+def test_another_that_came_since_the_mark_was_looked_up_is_found_without_the_service(
+    tab: Page, line: Line, site: Site
+) -> None:
+    """The mark meant one connector when it was looked up; a second one that was taken along since then bears it, too."""
+    first = site.register("EX-SINCE", cage="0CVA5")
+    assert [each["id"] for each in find(tab, "EX-SINCE")["connectors"]] == [first]
+    second = site.register("EX-SINCE", cage="1ABC2")
+    tab.evaluate("(ids) => bench.station.takeAlongIds(ids)", [first, second])
+    cut(line, "refuse")
+    assert sorted(each["id"] for each in find(tab, "EX-SINCE")["connectors"]) == sorted([first, second])

@@ -219,6 +219,17 @@ def test_several_connectors_stay_several_offline(bench: Bench, service: Service)
     assert [each.id for each in again.connectors] == [each.id for each in found.connectors]
 
 
+def test_another_that_came_since_the_mark_was_looked_up_is_found_offline(bench: Bench, service: Service) -> None:
+    """The mark meant one connector when it was looked up; a second one that was fetched since then bears it, too."""
+    opened(bench)
+    service.definitions[fake.OTHER] = fake.twin("1TEST")
+    station.refreshed(bench, fake.OTHER)
+    service.cut = lambda _: "away"
+    found = station.find(bench, readings.typed("SN-1042"))
+    assert isinstance(found, Found)
+    assert [each.id for each in found.connectors] == [fake.CONNECTOR, fake.OTHER]
+
+
 def test_a_connector_is_found_here_by_its_other_marks(bench: Bench, service: Service) -> None:
     """Opened by its serial once, a connector is found by its UII later (MIL-STD-130N construct 1: D, enterprise, serial)."""
     opened(bench)

@@ -93,11 +93,11 @@ async function find(bench, reading) {
 
 /** @param {Bench} bench @param {Reading} reading @param {string} key @param {Error} trouble @returns {Promise<Heard>} */
 async function foundHere(bench, reading, key, trouble) {
-  let lines = await bench.box.linesOfMark(key);
-  if (!lines.length) {
-    const mark = marks.read(reading.bytes, reading.symbology);
-    lines = (await bench.box.snapshots()).filter((each) => offline.means(mark, each.snapshot.definition)).map(line).filter(Boolean);
-  }
+  const told = await bench.box.linesOfMark(key);
+  const mark = marks.read(reading.bytes, reading.symbology);
+  const known = (await bench.box.snapshots()).filter((each) => offline.means(mark, each.snapshot.definition)).map(line).filter(Boolean);
+  // Another one may bear the mark since it was looked up.
+  const lines = [...told, ...known.filter((each) => !told.some(({ id }) => id === each?.id))];
   if (lines.length) return { type: "found", mark: reading.text, connectors: lines, basis: "bench" };
   const why = trouble.name === "DeniedError" ? `${trouble.message} ${NOT_HERE}` : NOT_HERE;
   return { type: "missing", mark: reading.text, why: explained(reading, why) };

@@ -22,6 +22,7 @@ from service.pages import (
     files,
     fleet,
     layout,
+    new_order,
     one_connector,
     outlook,
     own_secret,
@@ -84,7 +85,13 @@ PAGES = (
     Page(path=f"{addresses.CONNECTORS}/{{connector:str}}/{papers.LOG_CARD}", scopes=ANYBODY, call=papers.log_card),
     Page(path=f"{addresses.CONNECTORS}/{{connector:str}}/{papers.TAG}", scopes=ANYBODY, call=papers.tag),
     Page(path=f"{addresses.FILES}/{{report:str}}", scopes=READING, call=files.page),
-    Page(path=addresses.WORK_ORDERS, name="Work orders", scopes=ANYBODY, call=work_orders.page),
+    Page(
+        path=addresses.WORK_ORDERS,
+        name="Work orders",
+        scopes=ANYBODY,
+        call=work_orders.page,
+        take=new_order.take,
+    ),
     Page(
         path=f"{addresses.WORK_ORDERS}/{{number:path}}",
         scopes=ANYBODY,

@@ -9,13 +9,14 @@ from service.api.services import Services
 from service.core.entries import Text
 from service.core.markup import EMPTY, Markup, element, joined, text
 from service.core.records.progress import Lack, State
-from service.pages import addresses, asking, layout, tables, wording
+from service.pages import addresses, asking, layout, new_order, tables, wording
 from service.pages.asking import Field
 from service.pages.door import Asked, Visitor
 from service.pages.layout import Sheet, link
 from service.pages.tables import Column
 from service.store import database
 from service.workflow import work_orders
+from service.workflow.access import Scope
 from service.workflow.work_orders import Cursor, Filters, Limit
 
 STATES: dict[State, tuple[str, str]] = {
@@ -71,7 +72,6 @@ class Asking(Struct, frozen=True, forbid_unknown_fields=True):
 
 async def page(request: Asked, visitor: Visitor) -> Sheet | Redirect:
     """The list, those that came last first."""
-    del visitor
     services: Services = request.app.state.services
     asked = asking.read(request, Asking)
     if asked.number is not None:
@@ -87,6 +87,7 @@ async def page(request: Asked, visitor: Visitor) -> Sheet | Redirect:
         layout.heading("Work orders", layout.note(text("How far each has come follows from entries and signatures"))),
         asking.form(addresses.WORK_ORDERS, _FIELDS, {"asset": asked.asset, "recorded": recorded}),
         _find(),
+        new_order.form(visitor) if visitor.session.bearer.allowed((Scope.PLANNER,)) else EMPTY,
         tables.listed("Those that came last first", _COLUMNS, [_row(each) for each in lines])
         if lines
         else layout.nothing("No work order that fits is on the books."),

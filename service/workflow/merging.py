@@ -99,21 +99,26 @@ def _step(line: LedgerLine, merge: Merge, into: Head, known: set[UUID]) -> messa
     if _fact_id(entry.id, merge.into) in known:
         text = "Recorded in the other's ledger before: corrected only."
     else:
-        fact = _fact(entry, merge)
+        fact = _fact(line, merge)
         text = "Corrected here, recorded anew there."
         if entry.kind is Kind.CARRY_IN:
             text += " It is an opening count: take it over only if the other's does not include it."
     return messages.MergeStep(entry=line, correction=_correction(entry, merge), fact=fact, text=text)
 
 
-def _fact(entry: Entry, merge: Merge) -> Entry:
+def _fact(line: LedgerLine, merge: Merge) -> Entry:
+    entry = line.entry
     origin = f"Carried over from entry {entry.id} of connector {merge.doubled}, a double of this one: {merge.reason}"
+    if entry.performed_at > line.recorded_at:
+        # It stood there where it was recorded. Dated as it was, a renewal would now come after work that followed it.
+        origin += f" (dated {entry.performed_at.isoformat()} there, by a clock that was ahead)"
     note = f"{entry.note}\n{origin}" if entry.note else origin
     refers_to = entry.refers_to and _fact_id(entry.refers_to, merge.into)
     return msgspec.structs.replace(
         entry,
         id=_fact_id(entry.id, merge.into),
         connector=str(merge.into),
+        performed_at=min(entry.performed_at, line.recorded_at),
         refers_to=refers_to,
         note=note[:_NOTE_LENGTH],
     )

@@ -3,7 +3,7 @@
 import asyncio
 import uuid
 from collections import Counter
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import httpx
@@ -276,6 +276,25 @@ def test_a_doubled_connector_is_merged(service: Started, dsn: str) -> None:
                 assert reply.status_code == status
         async with database.owner(dsn) as connection:
             assert not await connection.fetchval("select count(*) from tinebook.open_discrepancy")
+
+    run(work())
+
+
+def test_what_a_clock_ahead_dated_keeps_its_place_when_merged(service: Started) -> None:
+    """A fact counts where it was recorded, and so it does in the other's ledger, recorded there much later."""
+
+    async def work() -> None:
+        async with service() as client:
+            made = [registration("M-2", part_number=each) for each in ("PN-1", None)]
+            one, two = [(await client.post("/v1/connectors", json=each)).json()["id"] for each in made]
+            dated = (datetime.now(UTC) + timedelta(days=2)).isoformat()
+            await post(client, entry("renewal", "C", 0, two) | {"performed_at": dated})
+            proposal = await get(
+                client, f"/v1/connectors/{two}/merge?into={one}&by=badge%20204&reason=Registered%20twice"
+            )
+            (step,) = proposal["steps"]
+            assert step["fact"]["performed_at"] == step["entry"]["recorded_at"]
+            assert f"dated {dated}" in step["fact"]["note"]
 
     run(work())
 

@@ -1,5 +1,6 @@
 """A PostgreSQL for the tests: a DSN if given, else a container if an engine answers, else the embedded server."""
 
+import asyncio
 import os
 import tempfile
 import uuid
@@ -12,8 +13,8 @@ from service.store import database, embedded, migrate
 
 
 @contextmanager
-def cluster() -> Iterator[str]:
-    """The DSN of a server's maintenance database, as somebody who may create databases."""
+def cluster(*, durable: bool = False) -> Iterator[str]:
+    """The DSN of a server's maintenance database, as somebody who may create databases. Benchmarks want it `durable`."""
     given = os.environ.get("TINEBOOK_TEST_DSN")
     if given:
         yield given
@@ -29,9 +30,19 @@ def cluster() -> Iterator[str]:
         server = embedded.Server(Path(directory))
         server.start()
         try:
-            yield server.dsn(embedded.OWNER, "postgres")
+            dsn = server.dsn(embedded.OWNER, "postgres")
+            if not durable:
+                asyncio.run(_forgetful(dsn))
+            yield dsn
         finally:
             server.stop()
+
+
+async def _forgetful(maintenance: str) -> None:
+    """What the tests record need not outlive this machine. Those that pull plugs have servers of their own."""
+    async with database.owner(maintenance) as connection:
+        await connection.execute("alter system set fsync = off")
+        await connection.execute("select pg_reload_conf()")
 
 
 def _engine_answers() -> bool:
@@ -66,7 +77,7 @@ async def clone(maintenance: str, template: str) -> str:
     """A database of its own for one test; returns its DSN."""
     name = f"tinebook_test_{uuid.uuid4().hex[:8]}"
     async with database.owner(maintenance) as connection:
-        await connection.execute(f'create database "{name}" template "{template}"')
+        await connection.execute(f'create database "{name}" template "{template}" strategy file_copy')
     return named(maintenance, name)
 
 

@@ -39,7 +39,7 @@ def main() -> None:
     parser.add_argument("--connectors", type=int, default=100_000)
     parser.add_argument("--events", type=float, default=0.15, help="reworks of a connector in the two years")
     chosen = parser.parse_args()
-    with databases.cluster() as maintenance:
+    with databases.cluster(durable=True) as maintenance:
         template = asyncio.run(databases.make_template(maintenance))
         asyncio.run(_measure(databases.named(maintenance, template), chosen.connectors, chosen.events))
 

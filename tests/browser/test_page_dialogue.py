@@ -222,7 +222,7 @@ def test_one_mark_may_be_two_connectors(module_page: Any) -> None:
     assert (came["subject"]["connector"], came["view"]) == ("X", OPENED["view"])
 
 
-def under_one_mark(*more: dict[str, Any]) -> list[Any]:
+def under_one_mark(*more: Any) -> list[Any]:
     """A mark that two connectors bear is scanned, and what is heard then."""
     search = {"type": "typed", "field": "mark", "text": "EX-1", "reading": {"text": "EX-1"}}
     found = {"type": "found", "mark": "EX-1", "connectors": [{"id": "X"}, {"id": "Y"}]}

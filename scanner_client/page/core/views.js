@@ -47,6 +47,8 @@ export function connector(snapshot, state) {
   const sizes = new Map(definition.cavities.map((each) => [each.id, each.contact_size]));
   return {
     id, serial, cage, part_number, family, history, cavity_ids, rating: shown, ...limits(state, figures), retired,
+    // A snapshot of one that has left is closed as that of a retired one is: it says no more.
+    handed_over: false,
     place: place(state),
     mating: { matings, unmatings, mated, rating: rating(definition.mating_rating, null, house) },
     cavities: state.cavities.map((each) => cavity(each, sizes.get(each.id) ?? "", figures, shown)),

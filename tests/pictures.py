@@ -15,6 +15,7 @@ from fcntl import ioctl
 from pathlib import Path
 from typing import Any
 
+import httpx
 from playwright.sync_api import Browser, sync_playwright
 from rich.console import Console
 from rich.terminal_theme import MONOKAI
@@ -37,6 +38,7 @@ def main(data: Path) -> None:
         page(browser, ready, photos["spent"])
         terminal(browser, ready, photos["nearing"])
         planner(browser, ready, next(each["connector"] for each in labels if each["wear"] == "spent"))
+        records(browser, ready)
         browser.close()
 
 
@@ -70,6 +72,45 @@ def planner(browser: Browser, ready: dict[str, Any], connector: str) -> None:
     fleet = shown.screenshot()
     shown.goto(f"{ready['service']}/connectors/{connector}")
     together(browser, "planner", 600, fleet, shown.screenshot())
+    shown.close()
+
+
+def records(browser: Browser, ready: dict[str, Any]) -> None:
+    """A work order whose inspection and approval are there, and the record that was made of it."""
+    with httpx.Client(
+        base_url=ready["service"], headers={"Authorization": f"Bearer {ready['tokens']['admin']}"}
+    ) as shop:
+        orders = shop.get("/v1/work-orders").raise_for_status().json()["work_orders"]
+        number = next(each["number"] for each in orders if each["state"] == "worked" and each["inspection_required"])
+        for badge, name, what, meaning in (
+            ("204", "R. Example", "inspects", "inspected"),
+            ("301", "A. Sample", "approves", "approved"),
+        ):
+            authority = {"what": what, "scope": "all", "from_on": "2026-01-01"}
+            certificate = {"number": f"EX-{badge}", "kind": "repairman", "from_on": "2026-01-01"}
+            person = {"name": name, "certificate": certificate, "authorities": [authority]}
+            shop.put(f"/v1/people/{badge}", json=person).raise_for_status()
+            given, own = f"given out to {badge}", f"chosen by {badge}"
+            shop.post(f"/v1/people/{badge}/secret", json={"secret": given}).raise_for_status()
+            shop.put(f"/v1/people/{badge}/secret", json={"old": given, "new": own}).raise_for_status()
+            statement = shop.get(f"/v1/work-orders/{number}/statement").raise_for_status().json()
+            signature = {
+                "subject": "work_order",
+                "reference": number,
+                "meaning": meaning,
+                "badge": badge,
+                "secret": own,
+            }
+            shop.post("/v1/signatures", json=signature | {"statement": statement}).raise_for_status()
+        record = shop.post("/v1/records", json={"work_order": number}).raise_for_status().json()["number"]
+    shown = browser.new_page(viewport={"width": 1200, "height": 1200})
+    shown.goto(f"{ready['service']}/work-orders/{number}")
+    shown.get_by_label("Token").fill(ready["tokens"]["planner"])
+    shown.get_by_role("button", name="Sign in").click()
+    shown.get_by_role("heading", name=f"Work order {number}").wait_for()
+    order = shown.screenshot()
+    shown.goto(f"{ready['service']}/records/{record}")
+    together(browser, "record", 600, order, shown.screenshot())
     shown.close()
 
 

@@ -5,8 +5,10 @@ from datetime import UTC, datetime
 from typing import Any, TypeVar
 from urllib.parse import parse_qsl
 
+import msgspec
 from msgspec import Struct
 
+from service import problems
 from service.api import reading
 from service.core.cycles import Wear
 from service.core.drawings import signs
@@ -55,6 +57,16 @@ def read(request: Asked, wanted: type[T], *, many: Sequence[str] = ()) -> T:
         else:
             told[name] = _instant(value) if name == AS_OF.name else value
     return reading.query(told, wanted)
+
+
+def filled(told: Mapping[str, Any], wanted: type[T]) -> T:
+    """A form as a message. Raises the problem that says which field is wrong."""
+    try:
+        return msgspec.convert(told, wanted, strict=False)
+    except msgspec.ValidationError as error:
+        words, pointer = reading.explain(str(error))
+        where = pointer.removeprefix("#/").replace("/", ", ").replace("_", " ")
+        raise problems.raised(problems.Type.INVALID_REQUEST, f"in the form: {where}: {words}") from error
 
 
 def _told(request: Asked) -> list[tuple[str, str]]:

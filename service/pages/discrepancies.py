@@ -6,7 +6,6 @@ The form writes an entry like any other, through the same workflow. Nothing disa
 from typing import Annotated
 from uuid import UUID, uuid4
 
-import msgspec
 from litestar.response import Redirect
 from msgspec import Meta, Struct
 
@@ -292,12 +291,7 @@ async def resolve(request: Asked, visitor: Visitor) -> Redirect:
 
 def _read(form: dict[str, str]) -> Act:
     told = {name: value for name, value in form.items() if name in Act.__struct_fields__ and value}
-    try:
-        act = msgspec.convert(told, Act, strict=False)
-    except msgspec.ValidationError as error:
-        raise problems.raised(
-            problems.Type.INVALID_REQUEST, f"in the form: {reading.explain(str(error))[0]}"
-        ) from error
+    act = asking.filled(told, Act)
     if act.kind not in _TAKEN:
         raise problems.raised(problems.Type.INVALID_REQUEST, f"in the form: no {act.kind} is recorded here")
     return act

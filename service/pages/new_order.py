@@ -1,16 +1,14 @@
 """The form that puts a work order on the books, for a shop whose planning has no system that would do it."""
 
-import msgspec
 from litestar.response import Redirect
 from msgspec import Struct
 
 from service import problems
-from service.api import reading
 from service.api.services import Services
 from service.core.entries import Text
 from service.core.markup import Markup, element, text
 from service.core.records.orders import Act, WorkOrder
-from service.pages import addresses, people
+from service.pages import addresses, asking, people
 from service.pages.door import Asked, Visitor
 from service.workflow import order_books, work_orders
 
@@ -69,11 +67,7 @@ def order(stated: Stated) -> WorkOrder:
         "inspection_required": stated.inspection is not None,
         "steps": [step for number, line in enumerate(stated.steps.splitlines(), 1) for step in _steps(number, line)],
     }
-    try:
-        return msgspec.convert(told, WorkOrder)
-    except msgspec.ValidationError as error:
-        detail = f"in the form: {reading.explain(str(error))[0]}"
-        raise problems.raised(problems.Type.INVALID_REQUEST, detail) from error
+    return asking.filled(told, WorkOrder)
 
 
 def _steps(number: int, line: str) -> list[dict[str, str]]:
@@ -94,11 +88,7 @@ async def take(request: Asked, visitor: Visitor) -> Redirect:
     """Put it on the books and show it. One that is there already stays as it is."""
     services: Services = request.app.state.services
     told = {name: str(value).strip() for name, value in (await request.form()).items()}
-    try:
-        stated = msgspec.convert({name: value for name, value in told.items() if value}, Stated, strict=False)
-    except msgspec.ValidationError as error:
-        detail = f"in the form: {reading.explain(str(error))[0]}"
-        raise problems.raised(problems.Type.INVALID_REQUEST, detail) from error
+    stated = asking.filled({name: value for name, value in told.items() if value}, Stated)
     asked = order(stated)
     async with services.pool.acquire() as connection, connection.transaction():
         before = await order_books.stated(connection, stated.number)

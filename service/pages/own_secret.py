@@ -5,10 +5,10 @@ from service import signing_messages as messages
 from service.api.services import Services
 from service.core.entries import Text
 from service.core.markup import EMPTY, Markup, element, text
-from service.pages import addresses, layout
+from service.pages import addresses, asking, layout
 from service.pages.door import Asked, Visitor
 from service.pages.layout import Sheet
-from service.pages.people import form, read, typed
+from service.pages.people import form, typed
 from service.workflow import proving
 
 
@@ -29,7 +29,7 @@ async def take(request: Asked, visitor: Visitor) -> Sheet:
     try:
         if told.get("new") != told.pop("again", None):
             raise problems.raised(problems.Type.INVALID_REQUEST, "The new secret was not typed twice alike: try again.")
-        asked = read({name: told[name] for name in ("badge", "old", "new") if name in told}, _Change)
+        asked = asking.filled({name: told[name] for name in ("badge", "old", "new") if name in told}, _Change)
         change = messages.SecretChange(old=asked.old, new=asked.new)
         async with services.pool.acquire() as connection:
             await proving.change(connection, services.prover, asked.badge.strip(), change, services.clock())

@@ -2,14 +2,12 @@
 
 from typing import Any
 
-import msgspec
 from litestar import Response
 from litestar.response import Redirect
 from msgspec import Struct
 
 from service import problems
 from service import signing_messages as messages
-from service.api import reading
 from service.api.services import Services
 from service.core.entries import Text
 from service.core.markup import EMPTY, Markup, element, joined, text
@@ -152,11 +150,13 @@ async def take(request: Asked, visitor: Visitor) -> Response[Any]:
         if told.get("act") == "rule":
             if not bearer.allowed(()):
                 raise problems.raised(problems.Type.FORBIDDEN, "only an administrator says this")
-            word = read({"allowed": bool(told.get("allowed")), "reason": told.get("reason", "")}, messages.RuleWord)
+            word = asking.filled(
+                {"allowed": bool(told.get("allowed")), "reason": told.get("reason", "")}, messages.RuleWord
+            )
             await signing.say(connection, signing.SAME_PERSON, word, visitor.name, now)
             return Redirect(addresses.PEOPLE, status_code=303)
-        badge = read({"badge": told.get("badge", "")}, _Badge).badge
-        asked = read({"name": told.get("name", "")}, messages.PersonPut)
+        badge = asking.filled({"badge": told.get("badge", "")}, _Badge).badge
+        asked = asking.filled({"name": told.get("name", "")}, messages.PersonPut)
         await people.put(connection, badge, asked, bearer, now)
     services.reference.forget()
     return Redirect(addresses.person(badge), status_code=303)
@@ -164,13 +164,3 @@ async def take(request: Asked, visitor: Visitor) -> Response[Any]:
 
 class _Badge(Struct, frozen=True):
     badge: Text
-
-
-def read(told: dict[str, Any], wanted: type[reading.T]) -> reading.T:
-    """A form as a message. Raises the problem that says which field is wrong."""
-    try:
-        return msgspec.convert(told, wanted, strict=False)
-    except msgspec.ValidationError as error:
-        words, pointer = reading.explain(str(error))
-        where = pointer.removeprefix("#/").replace("/", ", ").replace("_", " ")
-        raise problems.raised(problems.Type.INVALID_REQUEST, f"in the form: {where}: {words}") from error

@@ -10,10 +10,10 @@ from service import problems
 from service import signing_messages as messages
 from service.api.services import Services
 from service.core.markup import EMPTY, Markup, element, joined, text
-from service.pages import addresses, layout, tables, wording
+from service.pages import addresses, asking, layout, tables, wording
 from service.pages.door import Asked, Visitor
 from service.pages.layout import Sheet, link
-from service.pages.people import SECRET, WHAT, authority, form, read, typed
+from service.pages.people import SECRET, WHAT, authority, form, typed
 from service.pages.tables import Column
 from service.store import database
 from service.store.database import Connection
@@ -199,7 +199,7 @@ def _putting(name: str, fields: tuple[str, ...]) -> _Act:
         held = await people.show(connection, badge, services.clock().date())
         part: Any = {each: told[each] for each in fields if each in told}
         asked = {"name": held.name, name: [part] if name == "authorities" else part}
-        await people.put(connection, badge, read(asked, messages.PersonPut), bearer, services.clock())
+        await people.put(connection, badge, asking.filled(asked, messages.PersonPut), bearer, services.clock())
 
     return put
 
@@ -207,12 +207,12 @@ def _putting(name: str, fields: tuple[str, ...]) -> _Act:
 async def _withdraw(
     services: Services, connection: Connection, badge: str, told: dict[str, str], bearer: Bearer
 ) -> None:
-    asked = read({each: told[each] for each in ("authority", "reason") if each in told}, messages.Withdrawal)
+    asked = asking.filled({each: told[each] for each in ("authority", "reason") if each in told}, messages.Withdrawal)
     await people.withdraw(connection, badge, asked, bearer.name, services.clock())
 
 
 async def _issue(services: Services, connection: Connection, badge: str, told: dict[str, str], bearer: Bearer) -> None:
-    asked = read({each: told[each] for each in ("secret", "reason") if each in told}, messages.SecretIssue)
+    asked = asking.filled({each: told[each] for each in ("secret", "reason") if each in told}, messages.SecretIssue)
     await proving.issue(connection, services.prover, badge, asked, bearer.name, services.clock())
 
 

@@ -138,15 +138,11 @@ def _row(each: messages.WhatIfLine) -> tuple[Markup, ...]:
     return (
         link(each.serial, addresses.connector(each.connector)),
         _fits(each),
-        _chance(each.probability_before, each.band),
-        _chance(each.probability_after, each.band),
+        forecast.probability(each.probability_before, each.band),
+        forecast.probability(each.probability_after, each.band),
         wording.place(each.place),
         text(each.part_number or "-"),
     )
-
-
-def _chance(value: float | None, band: messages.Band) -> Markup:
-    return text("not known") if value is None else forecast.probability(value, band)
 
 
 def _fits(each: messages.WhatIfLine) -> Markup:

@@ -8,9 +8,9 @@ from litestar import Response
 from litestar.response import Redirect
 from msgspec import Struct
 
-from service import problems, views
 from service import record_messages as messages
-from service.api import reading, records
+from service import views
+from service.api import records
 from service.api.services import Services
 from service.core.drawings import signs, worn
 from service.core.markup import EMPTY, Markup, element, joined, text
@@ -234,11 +234,7 @@ async def take(request: Asked, visitor: Visitor) -> Response[Any]:
 
 
 async def _record(services: Services, visitor: Visitor, number: str, reason: str | None) -> int:
-    try:
-        asked = msgspec.convert({"work_order": number, "reason": reason or None}, messages.RecordRequest)
-    except msgspec.ValidationError as error:
-        words = f"in the form: {reading.explain(str(error))[0]}"
-        raise problems.raised(problems.Type.INVALID_REQUEST, words) from error
+    asked = asking.filled({"work_order": number, "reason": reason or None}, messages.RecordRequest)
     async with services.pool.acquire() as connection:
         done = await kept.make(connection, records.means(services), asked, visitor.name, services.clock())
     return done.record.number

@@ -6,8 +6,9 @@ from uuid import UUID
 
 from msgspec import Struct
 
-from service.core import entries, references
+from service.core import references
 from service.core.entries import Definition, Entry, Kind, Recorded
+from service.core.signing import rules
 from service.core.states import ConnectorState
 
 
@@ -48,7 +49,7 @@ class Work(Struct, frozen=True):
 
 def is_work(kind: Kind) -> bool:
     """Whether an entry is something that was done. What was found, accepted, corrected or resolved is said about the work."""
-    return kind not in entries.REFERRING and kind is not Kind.FINDING
+    return kind not in rules.NOT_WORK
 
 
 def find(ledger: Ledger, number: str) -> Work:

@@ -6,7 +6,7 @@ import msgspec
 
 from service.core.records.content import MaintenanceRecord
 from service.messages import DECIDES
-from service.records import archival, hypertext, record_entry
+from service.records import hypertext, record_entry
 
 Form = Literal["json", "html", "pdf"]
 Language = Literal["en", "de"]
@@ -22,6 +22,8 @@ def drawn(canonical: bytes, record: MaintenanceRecord, sha256: str, form: Form, 
         case "html":
             return hypertext.page(record_entry.paper(record, sha256, language))
         case "pdf":
+            from service.records import archival  # noqa: PLC0415 - takes long to load, and most never ask for it
+
             return archival.pdf(record_entry.paper(record, sha256, language))
         case _:
             assert_never(form)

@@ -11,7 +11,7 @@ from service.core.entries import HouseRule
 from service.core.transfers import card as cards
 from service.core.transfers.bundle import Link
 from service.core.transfers.card import Card
-from service.records import archival, hypertext, log_card, tag
+from service.records import hypertext, log_card
 from service.records.qr import SymbolError
 from service.store import database
 from service.store.database import Connection
@@ -71,6 +71,8 @@ def document(shown_card: Card, form: str) -> bytes:
         case "html":
             return hypertext.page(log_card.paper(shown_card))
         case _:
+            from service.records import archival  # noqa: PLC0415 - takes long to load, and most never ask for it
+
             return archival.pdf(log_card.paper(shown_card))
 
 
@@ -81,6 +83,8 @@ def link(connector: UUID, address: str | None) -> str:
 
 def drawn_tag(shown_card: Card, form: str, address: str | None, record: str | None) -> bytes:
     """The tag in one of its forms. Raises the problem where it would not be read."""
+    from service.records import tag  # noqa: PLC0415 - the same
+
     try:
         made = tag.tag(shown_card, link(shown_card.connector, address), record)
     except SymbolError as error:
